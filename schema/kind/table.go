@@ -1,0 +1,116 @@
+package kind
+
+// cols builds a column list from pairs of name and type.
+func cols(pairs ...any) []Column {
+	var columns []Column
+	for i := 0; i < len(pairs); i += 2 {
+		columns = append(columns, Column{pairs[i].(string), pairs[i+1].(Type)})
+	}
+	return columns
+}
+
+// Sites, persons, and the assignments that any domain uses.
+var (
+	SiteAdd = register(1, "site.add", cols("key", Bytes, "code", Text, "name", Text),
+		Set{Field: FieldSiteName, Entity: Self, Key: NoKey, Value: 2})
+	PersonAdd = register(2, "person.add", cols("code", Text, "name", Text),
+		Set{Field: FieldPersonName, Entity: Self, Key: NoKey, Value: 1})
+	PersonKey = register(3, "person.key", cols("person", Ref, "key", Bytes))
+
+	// Assign* give a field a value. The value column of each has another type.
+	AssignText = register(4, "assign.text", cols("entity", Ref, "field", Uint, "key", Text, "value", Text, "why", Text))
+	AssignRef  = register(5, "assign.ref", cols("entity", Ref, "field", Uint, "key", Text, "value", Ref, "why", Text))
+	AssignInt  = register(6, "assign.int", cols("entity", Ref, "field", Uint, "key", Text, "value", Int, "why", Text))
+
+	// Void says that an earlier entry is not to be relied on, and why. The run is
+	// the run that the voided entry belongs to, or none.
+	Void = register(7, "void", cols("target", Ref, "run", Ref, "why", Text))
+)
+
+// Procedures and runs. A step is named by its place in the run's revision,
+// from 0; where a step may be missing the column holds its place plus one.
+var (
+	// RevisionImport carries a procedure's source text: whole where base is none,
+	// else as a delta against the text of base. The digest is the SHA-256 of the
+	// whole text.
+	RevisionImport = register(8, "revision.import", cols("procedure", Text, "revision", Text, "title", Text,
+		"base", Ref, "body", Text, "digest", Bytes))
+	RevisionWithdraw = register(9, "revision.withdraw", cols("revision", Ref, "why", Text))
+
+	RunStart = register(10, "run.start", cols("revision", Ref, "target", Ref, "location", Ref, "title", Text),
+		Set{Field: FieldRunTitle, Entity: Self, Key: NoKey, Value: 3})
+	RunEnd = register(11, "run.end", cols("run", Ref, "outcome", Uint, "why", Text))
+
+	// StepCheck has answer 0 for done or yes, 1 for no.
+	StepCheck = register(12, "step.check", cols("run", Ref, "step", Uint, "answer", Uint))
+	// StepReading has outcome 0 for within limits, 1 for too low, 2 for too high,
+	// as its reader was told; the state is judged anew from the revision.
+	StepReading = register(13, "step.reading", cols("run", Ref, "step", Uint, "value", Decimal, "outcome", Uint, "instrument", Ref))
+	StepRecord  = register(14, "step.record", cols("run", Ref, "step", Uint, "text", Text, "unit", Ref))
+	// StepBegin starts the clock of a waiting step.
+	StepBegin = register(15, "step.begin", cols("run", Ref, "step", Uint))
+	// StepSign is a sign-off: verdict 0 for go, 1 for stop. Its context is its
+	// evidence; the digest is that of the run's record as seen; the signature is
+	// the person's own, by the key in column key.
+	StepSign = register(16, "step.sign", cols("run", Ref, "step", Uint, "verdict", Uint, "role", Text,
+		"digest", Bytes, "key", Ref, "signature", Bytes))
+	RunNote = register(17, "run.note", cols("run", Ref, "step_plus_one", Uint, "text", Text))
+
+	// NCRaise opens a nonconformance about a run, a unit or both; cause is the
+	// reading or check that showed it, or none.
+	NCRaise = register(18, "nc.raise", cols("run", Ref, "step_plus_one", Uint, "unit", Ref, "cause", Ref, "text", Text))
+	// NCDispose has disposition 1 rework, 2 repair, 3 use as is, 4 scrap (ISO 9000).
+	NCDispose = register(19, "nc.dispose", cols("nc", Ref, "run", Ref, "disposition", Uint, "why", Text))
+)
+
+// Items, places, stock.
+var (
+	ItemAdd = register(20, "item.add", cols("part_number", Text, "name", Text, "group", Text, "unit_of_issue", Text,
+		"serialised", Uint, "mass_grams", Uint, "length_mm", Uint, "width_mm", Uint, "height_mm", Uint,
+		"shelf_life_days", Uint, "un_number", Text, "price_cents", Uint, "prior_mtbf_hours", Uint),
+		itemSets(FieldItemName, FieldItemGroup, FieldItemUnitOfIssue, FieldItemSerialised, FieldItemMassGrams,
+			FieldItemLengthMM, FieldItemWidthMM, FieldItemHeightMM, FieldItemShelfLifeDays, FieldItemUNNumber,
+			FieldItemPriceCents, FieldItemPriorMTBFHours)...)
+	LocationAdd = register(21, "location.add", cols("code", Text, "name", Text, "parent", Ref),
+		Set{Field: FieldLocationName, Entity: Self, Key: NoKey, Value: 1},
+		Set{Field: FieldLocationParent, Entity: Self, Key: NoKey, Value: 2, SkipEmpty: true})
+
+	// Quantities are whole numbers of the item's unit of issue, above 0. Column
+	// held is what the person believed to be there before.
+	StockReceive = register(22, "stock.receive", cols("item", Ref, "lot", Text, "to", Ref, "quantity", Uint, "expires", Text, "note", Text),
+		Set{Field: FieldItemLotExpiry, Entity: 0, Key: 1, Value: 4, SkipEmpty: true})
+	StockMove  = register(23, "stock.move", cols("item", Ref, "lot", Text, "from", Ref, "to", Ref, "quantity", Uint, "held", Int, "note", Text))
+	StockIssue = register(24, "stock.issue", cols("item", Ref, "lot", Text, "from", Ref, "quantity", Uint, "held", Int,
+		"run", Ref, "step_plus_one", Uint, "note", Text))
+	// StockCount moves in or out what counted differs from held.
+	StockCount = register(25, "stock.count", cols("item", Ref, "lot", Text, "at", Ref, "counted", Uint, "held", Int, "why", Text))
+	StockScrap = register(26, "stock.scrap", cols("item", Ref, "lot", Text, "from", Ref, "quantity", Uint, "held", Int, "why", Text))
+)
+
+// Units: serialised pieces.
+var (
+	UnitAdd = register(27, "unit.add", cols("item", Ref, "serial", Text, "lot", Text, "place", Ref, "state", Text),
+		Set{Field: FieldUnitPlace, Entity: Self, Key: NoKey, Value: 3, SkipEmpty: true},
+		Set{Field: FieldUnitState, Entity: Self, Key: NoKey, Value: 4})
+	UnitMove = register(28, "unit.move", cols("unit", Ref, "from", Ref, "to", Ref, "note", Text),
+		Set{Field: FieldUnitPlace, Entity: 0, Key: NoKey, Value: 2})
+	// UnitInstall puts a unit into a slot of an assembly, itself a unit.
+	UnitInstall = register(29, "unit.install", cols("unit", Ref, "assembly", Ref, "slot", Text, "run", Ref),
+		Set{Field: FieldUnitPlace, Entity: 0, Key: NoKey, Value: 1},
+		Set{Field: FieldUnitSlot, Entity: 1, Key: 2, Value: 0})
+	UnitRemove = register(30, "unit.remove", cols("unit", Ref, "assembly", Ref, "slot", Text, "to", Ref, "why", Text),
+		Set{Field: FieldUnitPlace, Entity: 0, Key: NoKey, Value: 3},
+		Set{Field: FieldUnitSlot, Entity: 1, Key: 2, Value: Nothing})
+	// UnitFail has hours in service, or -1 where unknown; state is "failed".
+	UnitFail = register(31, "unit.fail", cols("unit", Ref, "hours", Int, "mode", Text, "run", Ref, "state", Text),
+		Set{Field: FieldUnitState, Entity: 0, Key: NoKey, Value: 4})
+)
+
+// itemSets assigns the columns of item.add, from the second on, to fields.
+func itemSets(fields ...FieldID) []Set {
+	var sets []Set
+	for i, field := range fields {
+		sets = append(sets, Set{Field: field, Entity: Self, Key: NoKey, Value: i + 1})
+	}
+	return sets
+}
