@@ -1,0 +1,17 @@
+// Package testdata carries the shared example data of pulk, invented for the
+// campaign Vindur Deep, so that the demo and the tests of any package read
+// the same files wherever the program runs. README.md beside this file says
+// what each file holds, in which units, and where the values come from.
+//
+// The go command leaves folders named testdata out of patterns such as ./...;
+// name this one to test it: go test ./testdata.
+package testdata
+
+import "embed"
+
+// FS holds catalogue.csv,
+// under the names they have in this folder. It is read-only and safe for
+// concurrent use.
+//
+//go:embed catalogue.csv
+var FS embed.FS
