@@ -17,7 +17,7 @@ var knownUnits = strings.Fields(`
 	m/s m/min km/h [kn_i] deg rad deg/s
 	N kN N.m kN.m Pa hPa kPa MPa bar mbar Pa.m3/s mbar.L/s
 	Cel K Cel/min
-	V mV uV kV A mA uA nA W mW kW W.h kW.h A.h Ohm mOhm kOhm MOhm GOhm TOhm F uF nF pF H mH uH S uS/cm S/m
+	V mV uV kV A mA uA nA W mW kW W.h kW.h A.h Ohm mOhm kOhm MOhm Ohm/km GOhm TOhm F uF nF pF H mH uH S uS/cm S/m
 	dB dB/km dB[W] B[W] dB[SPL] lm lx cd
 	L mL L/min m3 m3/h kg/m3 g/L
 	bit bit/s kbit/s By kBy MBy kBy/s
