@@ -4,14 +4,14 @@
 // what each file holds, in which units, and where the values come from.
 //
 // The go command leaves folders named testdata out of patterns such as ./...;
-// name this one to test it: go test ./testdata.
+// name them to test them: go test ./testdata ./testdata/seasons.
 package testdata
 
 import "embed"
 
-// FS holds catalogue.csv,
-// under the names they have in this folder. It is read-only and safe for
-// concurrent use.
+// FS holds catalogue.csv, procedures/*.yaml and the two seasons of records in
+// seasons/*.csv, under the names they have in this folder. It is read-only
+// and safe for concurrent use.
 //
-//go:embed catalogue.csv
+//go:embed catalogue.csv procedures/*.yaml seasons/*.csv
 var FS embed.FS
