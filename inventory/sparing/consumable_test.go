@@ -48,9 +48,9 @@ func TestNeedConsumableIsLeastThatCoversUse(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		real := new(big.Rat).Mul(big.NewRat(out.Planned, 1), big.NewRat(in.Experience.Used, in.Experience.Planned))
-		if big.NewRat(out.Needed, 1).Cmp(real) < 0 || big.NewRat(out.Needed-1, 1).Cmp(real) >= 0 {
-			t.Errorf("%+v: need %d, want the whole number at or just above %s", in, out.Needed, real.FloatString(6))
+		exact := new(big.Rat).Mul(big.NewRat(out.Planned, 1), big.NewRat(in.Experience.Used, in.Experience.Planned))
+		if big.NewRat(out.Needed, 1).Cmp(exact) < 0 || big.NewRat(out.Needed-1, 1).Cmp(exact) >= 0 {
+			t.Errorf("%+v: need %d, want the whole number at or just above %s", in, out.Needed, exact.FloatString(6))
 		}
 		if out.ToSend != max(0, out.Needed-in.GoodStock) {
 			t.Errorf("%+v: to send %d of %d needed", in, out.ToSend, out.Needed)

@@ -41,3 +41,13 @@ func TestTailOfBroadDemandEnds(t *testing.T) {
 		}
 	}
 }
+
+// Found by TestSmallestStockOfCDFIsSameStock: 1 - target keeps fewer digits than
+// the shortfall, so a slack relative to it alone gave 3.
+func TestTargetNearOneIsReachedDespiteItsRounding(t *testing.T) {
+	d := GammaPoisson{shape: 2.718281828459045, ratio: 0.011108996538242306}
+	k, err := SmallestStock(d, d.CDF(2))
+	if err != nil || k != 2 {
+		t.Errorf("SmallestStock(%+v, CDF(2) = %v) = %d, error %v, want 2", d, d.CDF(2), k, err)
+	}
+}
