@@ -177,7 +177,14 @@ func (r *reader) warnUnquoted(node *yaml.Node, what string) {
 	if node.Style&quotedStyles != 0 || node.ShortTag() == "!!str" {
 		return
 	}
-	r.warn(node, fmt.Sprintf("%s %s is not quoted and reads as a %s in other tools", what, quote(node.Value), strings.TrimPrefix(node.ShortTag(), "!!")),
+	sort := "number"
+	switch node.ShortTag() {
+	case "!!bool":
+		sort = "truth value"
+	case "!!timestamp":
+		sort = "date"
+	}
+	r.warn(node, fmt.Sprintf("%s %s is not quoted and reads as a %s in other tools", what, quote(node.Value), sort),
 		fmt.Sprintf("quotes around it: %q", node.Value))
 }
 

@@ -60,6 +60,7 @@ func (r *reader) kindFields(s *Step, f fields, what string) {
 			r.fail(f.node, fmt.Sprintf("%s has no %q", what, k.key), fmt.Sprintf("it in a step of kind %s", s.Kind))
 		case !belongs && f.values[k.key] != nil:
 			r.fail(f.keys[k.key], fmt.Sprintf("%s of kind %s has %q", what, s.Kind, k.key), "that only in a step of kind "+joinKinds(k.kinds, " or "))
+			s.Irreversible = s.Irreversible && k.key != "irreversible"
 		}
 	}
 	s.Reading = r.reading(f.values["reading"])

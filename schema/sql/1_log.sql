@@ -40,15 +40,6 @@ CREATE TABLE context (
   bytes BLOB NOT NULL UNIQUE
 ) STRICT;
 
--- seen_check remembers which hash others saw at a place of a lane, so that a fork
--- is noticed even where only its other branch has come here.
-CREATE TABLE seen_check (
-  site INTEGER NOT NULL, epoch INTEGER NOT NULL, class INTEGER NOT NULL,
-  seq  INTEGER NOT NULL,
-  hash_check INTEGER NOT NULL,
-  PRIMARY KEY (site, epoch, class, seq, hash_check)
-) STRICT, WITHOUT ROWID;
-
 -- statement is a signature of a site over heads of its own lanes, as it came.
 CREATE TABLE statement (
   lane  INTEGER NOT NULL REFERENCES lane(id),
@@ -112,4 +103,12 @@ CREATE TABLE person_secret (
   key    BLOB PRIMARY KEY, -- public key
   person BLOB NOT NULL,    -- dot key of the person
   locked BLOB NOT NULL
+) STRICT, WITHOUT ROWID;
+
+-- peer_sent is how far bundles made for another site went, delivered or not.
+CREATE TABLE peer_sent (
+  peer INTEGER NOT NULL,
+  lane BLOB NOT NULL,
+  seq  INTEGER NOT NULL,
+  PRIMARY KEY (peer, lane)
 ) STRICT, WITHOUT ROWID;

@@ -12,6 +12,8 @@
 package bundle
 
 import (
+	"bytes"
+	"cmp"
 	"crypto/ed25519"
 	"crypto/sha256"
 	"encoding/binary"
@@ -73,13 +75,18 @@ type Head struct {
 	Hash change.Hash
 }
 
+// Compare orders by lane, number, hash.
+func (h Head) Compare(g Head) int {
+	return cmp.Or(h.Lane.Compare(g.Lane), cmp.Compare(h.Seq, g.Seq), bytes.Compare(h.Hash[:], g.Hash[:]))
+}
+
 // Statement is an origin's signature over heads of its own lanes. It was made for
 // one bundle, whose digest it names, and goes along wherever the change-sets are
 // relayed.
 type Statement struct {
 	Site     clock.SiteID
 	Envelope [sha256.Size]byte // of the bundle it was made for
-	Heads    []Head            // by lane in order
+	Heads    []Head            // in order
 	// Computed[i] tells that the hash of Heads[i] did not travel, as it follows
 	// from a segment of this bundle that ends there. Decode leaves that hash zero.
 	Computed  []bool
@@ -87,7 +94,7 @@ type Statement struct {
 }
 
 // Own returns the statement that the sender's signature covers: the heads of the
-// segments of its own lanes, in the order of their lanes. Their hashes are those
+// segments of its own lanes, in order. Their hashes are those
 // in the segments' Head.
 func (b *Bundle) Own() Statement {
 	own := Statement{Site: b.From, Envelope: b.Envelope, Signature: b.Signature}
@@ -97,7 +104,7 @@ func (b *Bundle) Own() Statement {
 			own.Heads = append(own.Heads, Head{segment.Lane, segment.To(), segment.Head})
 		}
 	}
-	slices.SortFunc(own.Heads, func(a, b Head) int { return a.Lane.Compare(b.Lane) })
+	slices.SortFunc(own.Heads, Head.Compare)
 	return own
 }
 

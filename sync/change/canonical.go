@@ -37,6 +37,10 @@ const (
 //	      2 site(4) uvarint epoch class  any other
 //	ref   0                            none
 //	      1+lane, uvarint seq, uvarint index
+//	      4 site(4) uvarint epoch class check(4), uvarint seq, uvarint index
+//
+// The last form names a change of a lane that its author knew to be forked: check
+// is the start of the chain hash at seq, and stands in the dot's Branch.
 func (s *Set) Canonical() []byte {
 	return s.AppendCanonical(make([]byte, 0, 64+32*len(s.Changes)))
 }
@@ -107,7 +111,15 @@ func appendRef(buf []byte, own clock.Lane, ref clock.Dot) []byte {
 	if ref.IsZero() {
 		return append(buf, 0)
 	}
-	buf = appendLane(buf, own, ref.Lane, 1)
+	if ref.Branch != 0 {
+		buf = append(buf, 4)
+		buf = binary.BigEndian.AppendUint32(buf, uint32(ref.Site))
+		buf = binary.AppendUvarint(buf, uint64(ref.Epoch))
+		buf = append(buf, byte(ref.Class))
+		buf = binary.BigEndian.AppendUint32(buf, ref.Branch)
+	} else {
+		buf = appendLane(buf, own, ref.Lane, 1)
+	}
 	buf = binary.AppendUvarint(buf, ref.Seq)
 	return binary.AppendUvarint(buf, uint64(ref.Index))
 }
@@ -231,13 +243,7 @@ func (r *reader) lane(tag byte) clock.Lane {
 		}
 		return lane
 	case 2:
-		lane := clock.Lane{Site: clock.SiteID(r.fixed32())}
-		epoch := r.uvarint()
-		if epoch > MaxEpoch {
-			r.fail("epoch %d", epoch)
-		}
-		lane.Epoch = uint16(epoch)
-		lane.Class = clock.Class(r.byte())
+		lane := r.fullLane()
 		if lane.Site == r.own.Site && lane.Epoch == r.own.Epoch {
 			r.fail("own site written long")
 		}
@@ -245,6 +251,17 @@ func (r *reader) lane(tag byte) clock.Lane {
 	}
 	r.fail("unknown lane form %d", tag)
 	return clock.Lane{}
+}
+
+func (r *reader) fullLane() clock.Lane {
+	lane := clock.Lane{Site: clock.SiteID(r.fixed32())}
+	epoch := r.uvarint()
+	if epoch > MaxEpoch {
+		r.fail("epoch %d", epoch)
+	}
+	lane.Epoch = uint16(epoch)
+	lane.Class = clock.Class(r.byte())
+	return lane
 }
 
 func (r *reader) seq() uint64 {
@@ -256,11 +273,19 @@ func (r *reader) seq() uint64 {
 }
 
 func (r *reader) ref() clock.Dot {
-	tag := r.byte()
-	if tag == 0 {
+	var dot clock.Dot
+	switch tag := r.byte(); tag {
+	case 0:
 		return clock.Dot{}
+	case 4:
+		dot.Lane = r.fullLane()
+		if dot.Branch = r.fixed32(); dot.Branch == 0 {
+			r.fail("check of a forked lane is zero")
+		}
+	default:
+		dot.Lane = r.lane(tag - 1)
 	}
-	dot := clock.Dot{Lane: r.lane(tag - 1), Seq: r.seq()}
+	dot.Seq = r.seq()
 	index := r.uvarint()
 	if index >= MaxChanges {
 		r.fail("change %d of a set", index)

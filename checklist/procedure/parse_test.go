@@ -1,0 +1,76 @@
+package procedure_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"pulk/checklist/procedure"
+)
+
+const smallest = "id: p\ntitle: T\nrevision: A\nhazards: []\nsteps:\n  - {id: a, kind: do, text: Go.}\n"
+
+func TestParseKeepsTextAsWritten(t *testing.T) {
+	src := strings.NewReplacer("id: p", "id: '010'", "revision: A", `revision: "1.10"`).Replace(smallest) +
+		"  - id: \"40\"\n    kind: reading\n    text: |\n      First line.\n      Second line.\n    reading: {quantity: load, unit: kN, limits: {min: -0.50, max: 4.10}}\n"
+	p, problems := procedure.Parse("x", []byte(src))
+	if len(problems) != 0 {
+		t.Fatal(problems)
+	}
+	got := fmt.Sprintf("%s %s %q %s %d", p.ID, p.Revision, p.Steps[1].Text, p.Steps[1].Reading.Limits, p.Steps[1].Reading.Repeat)
+	if want := `010 1.10 "First line.\nSecond line." -0.50 to 4.10 1`; got != want {
+		t.Errorf("got  %s\nwant %s", got, want)
+	}
+}
+
+// Line ends of other systems, a byte order mark and comments change nothing.
+func TestParseSameAcrossEditors(t *testing.T) {
+	for name, src := range map[string]string{
+		"crlf":     strings.ReplaceAll(smallest, "\n", "\r\n"),
+		"bom":      "\ufeff" + smallest,
+		"comments": "# a\n---\n" + strings.ReplaceAll(smallest, "\nsteps", " # b\nsteps") + "...\n",
+	} {
+		p, problems := procedure.Parse(name, []byte(src))
+		if len(problems) != 0 || p.Title != "T" || p.Steps[0].Text != "Go." {
+			t.Errorf("%s: %v, %v", name, p, problems)
+		}
+	}
+}
+
+// What is too much is refused with one line, before any work is done on it.
+func TestParseBounds(t *testing.T) {
+	manySteps := strings.Builder{}
+	manySteps.WriteString("id: p\ntitle: T\nrevision: A\nhazards: []\nsteps:\n")
+	for i := range procedure.StepsMax + 1 {
+		fmt.Fprintf(&manySteps, "  - {id: s%d, kind: do, text: Go.}\n", i)
+	}
+	for _, c := range []struct{ name, src, want string }{
+		{"size", smallest + strings.Repeat("#", procedure.SourceBytesMax), "size:1:1: error: the file has 1048655 bytes; expected at most 1048576"},
+		{"utf8", strings.Replace(smallest, "title: T", "title: é\xff", 1), "utf8:2:9: error: a byte here is not UTF-8 text; expected the file to be saved as UTF-8"},
+		{"steps", manySteps.String(), "steps:6:3: error: steps has 1001 items; expected at most 1000"},
+		{"flow_depth", strings.Repeat("[", 100_000), "flow_depth:1:17: error: exceeded max depth of 16 while increasing flow level; expected YAML that can be read: look at indentation, colons, brackets and quotes up to here"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			p, problems := procedure.Parse(c.name, []byte(c.src))
+			if p != nil || render(problems) != c.want+"\n" {
+				t.Errorf("Parse = %v, problems\n%swant\n%s", p, render(problems), c.want)
+			}
+		})
+	}
+}
+
+// A file with thousands of faults gives a bounded list that says what is left out.
+func TestParseManyProblems(t *testing.T) {
+	src := smallest + strings.Repeat("  - {id: a, kind: do, text: Go.}\n", 500)
+	p, problems := procedure.Parse("x", []byte(src))
+	if p != nil || len(problems) != 201 {
+		t.Fatalf("%d problems; want 200 and one that counts the rest", len(problems))
+	}
+	if got := problems[200].What; got != "300 more problems are not shown" {
+		t.Errorf("last problem %q", got)
+	}
+	warnings := strings.Repeat("  - {id: 7, kind: do, text: 7}\n", 300)
+	if p, problems := procedure.Parse("x", []byte(smallest+warnings)); p != nil || !procedure.HasErrors(problems) {
+		t.Error("an error hid behind the many warnings before it")
+	}
+}

@@ -1,0 +1,201 @@
+package changelog
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+
+	"pulk/schema/kind"
+	"pulk/sync/clock"
+)
+
+// Conflict is something that a person must look at: values that had not seen each
+// other, or a state that cannot be right. It follows from the state and is never
+// stored, so it is the same at every site.
+type Conflict struct {
+	ID      string // stable while the conflict lasts
+	Kind    string // such as "field", "unit in two places", "step done twice"
+	What    string // in plain words
+	Urgent  bool   // an irreversible step is concerned: shown first
+	Sides   []Side
+	Advice  string    // what to do next
+	Field   *Register // for conflicts of a field: settled by choosing a side
+	Choices []Value   // the field's values, one per side
+}
+
+// Side is one of the changes in a conflict.
+type Side struct {
+	Dot  clock.Dot
+	What string // the value, or what was done
+}
+
+// Conflicter is a [Projector] that finds conflicts of its own kinds.
+type Conflicter interface {
+	Conflicts(tx *Tx) ([]Conflict, error)
+}
+
+// Describer is a [Projector] that can name entities in words that people use:
+// "item CON-014", "location stn-store". It returns "" for what it does not know.
+type Describer interface {
+	Describe(tx *Tx, entity clock.Dot) (string, error)
+}
+
+// Describe names an entity in words that people use, or by its id.
+func (tx *Tx) Describe(entity clock.Dot) (string, error) {
+	if entity.IsZero() {
+		return "none", nil
+	}
+	for _, projector := range tx.log.projectors {
+		if describer, ok := projector.(Describer); ok {
+			text, err := describer.Describe(tx, entity)
+			if text != "" || err != nil {
+				return text, err
+			}
+		}
+	}
+	return tx.Name(entity), nil
+}
+
+// ShowValue returns a field's value in words.
+func (tx *Tx) ShowValue(field kind.FieldID, v Value) (string, error) {
+	f := kind.LookupField(field)
+	switch {
+	case f != nil && f.Type == kind.Int:
+		return fmt.Sprint(v.Int), nil
+	case f != nil && f.Type == kind.Ref || !v.Ref.IsZero():
+		return tx.Describe(v.Ref)
+	}
+	return v.Text, nil
+}
+
+// Conflicts lists all conflicts, urgent ones first.
+func (tx *Tx) Conflicts() ([]Conflict, error) {
+	list, err := tx.fieldConflicts()
+	if err != nil {
+		return nil, err
+	}
+	for _, projector := range tx.log.projectors {
+		if conflicter, ok := projector.(Conflicter); ok {
+			more, err := conflicter.Conflicts(tx)
+			if err != nil {
+				return nil, fmt.Errorf("%s: %w", projector.Name(), err)
+			}
+			list = append(list, more...)
+		}
+	}
+	slices.SortStableFunc(list, func(a, b Conflict) int {
+		if a.Urgent != b.Urgent {
+			if a.Urgent {
+				return -1
+			}
+			return 1
+		}
+		return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.ID, b.ID))
+	})
+	return list, nil
+}
+
+func (tx *Tx) fieldConflicts() ([]Conflict, error) {
+	contested, err := tx.Contested()
+	if err != nil {
+		return nil, err
+	}
+	var list []Conflict
+	for _, r := range contested {
+		field := kind.LookupField(r.Field)
+		if field != nil && field.Policy == kind.Latest {
+			continue // labels: the latest stands, nobody is asked
+		}
+		c, err := tx.fieldConflict(r, field)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, c)
+	}
+	return list, nil
+}
+
+func (tx *Tx) fieldConflict(r Register, field *kind.Field) (Conflict, error) {
+	entity, err := tx.Describe(r.Entity)
+	if err != nil {
+		return Conflict{}, err
+	}
+	name := fmt.Sprintf("field %d", r.Field)
+	until := "none of the values counts until it is settled"
+	if field != nil {
+		name = field.Name
+		if field.Policy == kind.Safest {
+			until = "the most careful value counts until it is settled"
+		}
+	}
+	id := tx.Name(r.Entity) + ":" + name
+	if r.Key != "" {
+		id += ":" + r.Key
+		name += " [" + r.Key + "]"
+	}
+	c := Conflict{ID: id, Kind: "field", Field: &r, Choices: r.Values,
+		What:   fmt.Sprintf("%s: %s was given %d values by people who had not seen each other's; %s", entity, name, len(r.Values), until),
+		Advice: "pulk conflict settle " + id + " --take N --why REASON"}
+	for _, v := range r.Values {
+		text, err := tx.ShowValue(r.Field, v)
+		if err != nil {
+			return Conflict{}, err
+		}
+		c.Sides = append(c.Sides, Side{Dot: v.Dot, What: text})
+	}
+	return c, nil
+}
+
+// Conflicts of the log itself: forked lanes, and two sites with one code.
+func (sites) Conflicts(tx *Tx) ([]Conflict, error) {
+	list, err := tx.forkConflicts()
+	if err != nil {
+		return nil, err
+	}
+	byCode := map[string][]clock.Dot{}
+	err = tx.Each("SELECT dot, code FROM site WHERE code IN (SELECT code FROM site GROUP BY code HAVING count(DISTINCT site) > 1) ORDER BY code, dot", nil,
+		func(scan func(...any) error) error {
+			var key []byte
+			var code string
+			if err := scan(&key, &code); err != nil {
+				return err
+			}
+			dot, err := clock.DotFromKey(key)
+			byCode[code] = append(byCode[code], dot)
+			return err
+		})
+	for code, dots := range byCode {
+		c := Conflict{ID: "site-code:" + code, Kind: "two sites with one code",
+			What:   fmt.Sprintf("%d sites call themselves %q", len(dots), code),
+			Advice: "set up one of them anew with another code; its old changes stay"}
+		for _, dot := range dots {
+			c.Sides = append(c.Sides, Side{Dot: dot, What: fmt.Sprintf("site %08x", uint32(dot.Site))})
+		}
+		list = append(list, c)
+	}
+	return list, err
+}
+
+func (tx *Tx) forkConflicts() ([]Conflict, error) {
+	table, err := tx.laneTable()
+	if err != nil {
+		return nil, err
+	}
+	var list []Conflict
+	for _, l := range table.all() {
+		if l.parent == nil {
+			continue
+		}
+		list = append(list, Conflict{
+			ID: fmt.Sprintf("fork:%s-%d", tx.LaneName(l.name), l.forkSeq), Kind: "one number used twice",
+			What: fmt.Sprintf("%s used numbers from %d on twice: its store was restored from an older copy, or copied, and went on writing. Both histories are kept and count",
+				tx.LaneName(l.name.Base()), l.forkSeq),
+			Advice: "look whether something was done twice; at that site run: pulk site renew",
+			Sides: []Side{
+				{Dot: clock.Dot{Lane: l.parent.name, Seq: l.forkSeq}, What: "one history"},
+				{Dot: clock.Dot{Lane: l.name, Seq: l.forkSeq}, What: "the other"},
+			},
+		})
+	}
+	return list, nil
+}

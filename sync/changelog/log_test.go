@@ -1,0 +1,74 @@
+package changelog
+
+import (
+	"context"
+	"crypto/rand"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"pulk/schema"
+	"pulk/schema/kind"
+	"pulk/sync/change"
+	"pulk/sync/clock"
+)
+
+var testStart = time.Date(2027, 1, 5, 6, 0, 0, 0, time.UTC)
+
+func newLog(t *testing.T, code string) *Log {
+	t.Helper()
+	store, err := schema.Create(filepath.Join(t.TempDir(), code+".db"), schema.Scratch)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { store.Close() })
+	log, err := Init(context.Background(), store, Start{Campaign: uuid.UUID{1, 2, 3}, CampaignName: "Vindur Deep", Code: code, Name: code, Now: testStart, Rand: rand.Reader})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return log
+}
+
+func write(t *testing.T, log *Log, fn func(tx *Tx)) Receipt {
+	t.Helper()
+	receipt, err := log.Write(context.Background(), Author{Now: testStart}, func(tx *Tx) error { fn(tx); return nil })
+	if err != nil {
+		t.Fatal(err)
+	}
+	return receipt
+}
+
+func TestWriteAssignsAndVerifies(t *testing.T) {
+	log := newLog(t, "stn")
+	var place clock.Dot
+	write(t, log, func(tx *Tx) {
+		place = tx.Add(change.New(kind.LocationAdd, change.Text("hut"), change.Text("Drill hut"), change.Value{}))
+	})
+	write(t, log, func(tx *Tx) { tx.AssignText(place, kind.FieldLocationName, "", "Drill hut, north door", "moved") })
+	err := log.View(context.Background(), func(tx *Tx) error {
+		r, err := tx.Register(place, kind.FieldLocationName, "")
+		if err != nil {
+			return err
+		}
+		if len(r.Values) != 1 || r.Values[0].Text != "Drill hut, north door" {
+			t.Errorf("location name is %+v; want the later value alone", r.Values)
+		}
+		if name := tx.Name(place); name != "stn-2" {
+			t.Errorf("Name = %q; want stn-2", name)
+		}
+		back, err := tx.ParseName("stn-2")
+		if err != nil || back != place {
+			t.Errorf("ParseName(stn-2) = %v, %v; want %v", back, err, place)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := log.Verify(context.Background())
+	if err != nil || len(v.Faults) > 0 || v.Sets != 3 {
+		t.Fatalf("Verify = %+v, %v; want 3 sound change-sets", v, err)
+	}
+}

@@ -1,0 +1,364 @@
+package changelog
+
+import (
+	"context"
+	"crypto/ed25519"
+	"fmt"
+	"slices"
+	"time"
+
+	"pulk/schema"
+	"pulk/sync/bundle"
+	"pulk/sync/change"
+	"pulk/sync/clock"
+)
+
+// Request says what bundle to make.
+type Request struct {
+	To  clock.SiteID
+	Now time.Time
+	// MaxBytes is the size that must not be exceeded; 0 is no limit but
+	// MaxBundleSets change-sets.
+	MaxBytes int
+	// Continue starts behind what earlier bundles carried, though the other site
+	// has not said that it has it. A gap is possible then; the other site tells.
+	Continue bool
+}
+
+// MaxBundleSets is how many change-sets go into one bundle at the most.
+const MaxBundleSets = 100_000
+
+// Made tells of a bundle that was made.
+type Made struct {
+	Data     []byte
+	Sets     int
+	Changes  int
+	Left     int // change-sets that did not fit and stay queued
+	Segments []bundle.Segment
+}
+
+// stretch is a run of change-sets that can only be sent whole: one change-set of
+// our own, or what one signature of another origin covers.
+type stretch struct {
+	lane      *lane
+	sets      []*change.Set
+	statement *bundle.Statement // nil for own lanes
+}
+
+// Make packs for another site what it has not said that it has: expedited lanes
+// first, then normal, then bulk. It marks nothing as delivered; it notes what was
+// sent.
+func (l *Log) Make(ctx context.Context, request Request) (*Made, error) {
+	var made *Made
+	err := l.store.Update(ctx, func(raw *schema.Tx) error {
+		tx := l.begin(raw)
+		tx.author = Author{Now: request.Now}
+		if _, err := tx.renewIfCopied(); err != nil {
+			return err
+		}
+		var err error
+		if made, err = tx.make(request); err != nil {
+			return err
+		}
+		return tx.noteSent(request.To, made.Segments)
+	})
+	return made, err
+}
+
+func (tx *Tx) make(request Request) (*Made, error) {
+	if request.To == tx.log.self.Site {
+		return nil, fmt.Errorf("a bundle for this site itself would carry nothing")
+	}
+	stretches, waiting, err := tx.queue(request)
+	if err != nil {
+		return nil, err
+	}
+	acks, err := tx.clockToSend()
+	if err != nil {
+		return nil, err
+	}
+	last, err := tx.lastStamp()
+	if err != nil {
+		return nil, err
+	}
+	agreed, err := tx.acknowledged(request.To)
+	if err != nil {
+		return nil, err
+	}
+	header := bundle.Bundle{Campaign: tx.log.self.CampaignTag(), From: tx.log.self.Site, To: request.To, Clock: acks,
+		At: clock.Next(last, request.Now) >> 16 << 16}
+	pack := func(n int) (*bundle.Bundle, []byte, error) {
+		b := header
+		if err := tx.fill(&b, stretches[:n], agreed); err != nil {
+			return nil, nil, err
+		}
+		data, err := bundle.Encode(&b, func(message []byte) []byte { return ed25519.Sign(tx.log.self.Key, message) })
+		return &b, data, err
+	}
+	n, err := fit(len(stretches), request.MaxBytes, func(n int) (int, error) {
+		_, data, err := pack(n)
+		return len(data), err
+	})
+	if err != nil {
+		return nil, err
+	}
+	b, data, err := pack(n)
+	if err != nil {
+		return nil, err
+	}
+	made := &Made{Data: data, Segments: b.Segments}
+	for _, s := range stretches[:n] {
+		made.Sets += len(s.sets)
+		for _, set := range s.sets {
+			made.Changes += len(set.Changes)
+		}
+	}
+	made.Left = waiting - made.Sets
+	return made, nil
+}
+
+// fit returns the largest n up to most whose size is within maxBytes.
+func fit(most, maxBytes int, size func(n int) (int, error)) (int, error) {
+	if maxBytes <= 0 {
+		return most, nil
+	}
+	low, high := -1, most+1 // size(low) fits, size(high) does not
+	for high-low > 1 {
+		middle := most
+		if high <= most { // after the first try, halve
+			middle = (low + high) / 2
+		}
+		bytes, err := size(middle)
+		if err != nil {
+			return 0, err
+		}
+		if bytes <= maxBytes {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	if low < 0 {
+		return 0, fmt.Errorf("a bundle without any change is already larger than %d bytes", maxBytes)
+	}
+	return low, nil
+}
+
+// queue returns what waits for a site in the order it is to go, at most as much as
+// one bundle may hold, and how many change-sets wait in all.
+func (tx *Tx) queue(request Request) ([]stretch, int, error) {
+	table, err := tx.laneTable()
+	if err != nil {
+		return nil, 0, err
+	}
+	start, err := tx.acknowledged(request.To)
+	if err != nil {
+		return nil, 0, err
+	}
+	if request.Continue {
+		sent, err := tx.peerVector("SELECT lane, seq FROM peer_sent WHERE peer = ?", request.To)
+		if err != nil {
+			return nil, 0, err
+		}
+		start.Merge(sent)
+	}
+	room := MaxBundleSets
+	if request.MaxBytes > 0 {
+		room = min(room, request.MaxBytes) // no change-set takes less than a byte
+	}
+	var stretches []stretch
+	waiting := 0
+	for _, class := range clock.Classes {
+		for _, l := range table.all() {
+			from := max(start[l.name]+1, l.forkSeq)
+			if l.name.Class != class || from > l.tip {
+				continue
+			}
+			waiting += int(l.tip - from + 1)
+			more, err := tx.stretches(l, from, room)
+			if err != nil {
+				return nil, 0, err
+			}
+			for _, s := range more {
+				room -= len(s.sets)
+			}
+			stretches = append(stretches, more...)
+		}
+	}
+	return stretches, waiting, nil
+}
+
+// stretches returns a lane's change-sets from a number on, about room of them.
+func (tx *Tx) stretches(l *lane, from uint64, room int) ([]stretch, error) {
+	if room <= 0 {
+		return nil, nil
+	}
+	ends := []uint64{}
+	statements := map[uint64]*bundle.Statement{}
+	if l.name.Site != tx.log.self.Site {
+		err := tx.Each("SELECT seq, bytes FROM statement WHERE lane = ? AND seq >= ? ORDER BY seq", []any{l.id, from}, func(scan func(...any) error) error {
+			var seq uint64
+			var bytes []byte
+			if err := scan(&seq, &bytes); err != nil {
+				return err
+			}
+			statement, err := decodeStatement(bytes)
+			ends, statements[seq] = append(ends, seq), statement
+			return err
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	sets, err := tx.setsOf(l, from, room, ends)
+	if err != nil {
+		return nil, err
+	}
+	if l.name.Site == tx.log.self.Site {
+		var list []stretch
+		for i := range sets {
+			list = append(list, stretch{lane: l, sets: sets[i : i+1]})
+		}
+		return list, nil
+	}
+	var list []stretch
+	for _, end := range ends {
+		n := int(end - from + 1)
+		if n > len(sets) {
+			break
+		}
+		list = append(list, stretch{lane: l, sets: sets[:n], statement: statements[end]})
+		sets, from = sets[n:], end+1
+	}
+	return list, nil
+}
+
+// setsOf reads about room change-sets, and on to the first end that covers them.
+func (tx *Tx) setsOf(l *lane, from uint64, room int, ends []uint64) ([]*change.Set, error) {
+	to := from + uint64(room) - 1
+	for _, end := range ends {
+		if end >= to {
+			to = end
+			break
+		}
+	}
+	var sets []*change.Set
+	err := tx.Each("SELECT seq, bytes FROM changeset WHERE lane = ? AND seq BETWEEN ? AND ? ORDER BY seq", []any{l.id, from, to}, func(scan func(...any) error) error {
+		var seq uint64
+		var bytes []byte
+		if err := scan(&seq, &bytes); err != nil {
+			return err
+		}
+		set, err := change.Parse(l.name, seq, bytes)
+		sets = append(sets, set)
+		return err
+	})
+	return sets, err
+}
+
+// fill puts stretches into a bundle: those of an own lane as one segment, others
+// as a segment for each signature, of which the later ones go on where the one
+// before ends.
+func (tx *Tx) fill(b *bundle.Bundle, stretches []stretch, agreed clock.Vector) error {
+	b.Segments, b.Statements = nil, nil
+	places := map[string]int{}
+	var lanes []*lane // of each segment
+	var previous *lane
+	for _, s := range stretches {
+		if s.lane == previous && s.statement == nil {
+			segment := &b.Segments[len(b.Segments)-1]
+			segment.Sets = append(segment.Sets, s.sets[0])
+			continue
+		}
+		segment := bundle.Segment{Lane: s.lane.name.Base(), From: s.sets[0].Seq, Sets: slices.Clone(s.sets), Statement: -1}
+		if s.statement != nil {
+			key := string(encodeStatement(s.statement))
+			place, ok := places[key]
+			if !ok {
+				place = len(b.Statements)
+				places[key] = place
+				b.Statements = append(b.Statements, *s.statement)
+			}
+			segment.Statement = place
+		}
+		if s.lane != previous {
+			if err := tx.setPrevious(&segment, s.lane, agreed); err != nil {
+				return err
+			}
+		}
+		b.Segments = append(b.Segments, segment)
+		lanes = append(lanes, s.lane)
+		previous = s.lane
+	}
+	return tx.setHeads(b, lanes)
+}
+
+// setPrevious gives a segment the hash it starts from, unless the addressee is
+// known to have that number, or there is none before.
+func (tx *Tx) setPrevious(segment *bundle.Segment, l *lane, agreed clock.Vector) error {
+	before := segment.From - 1
+	if before == 0 || before <= agreed[l.pathTo(before).name] && !tx.lanes.forked(l.name) {
+		return nil
+	}
+	hash, err := tx.hashAt(l, before)
+	segment.Previous = &hash
+	return err
+}
+
+// setHeads fills in the hashes at the segments' ends, and omits them from the
+// statements where they are known from there.
+func (tx *Tx) setHeads(b *bundle.Bundle, lanes []*lane) error {
+	for i := range b.Segments {
+		hash, err := tx.hashAt(lanes[i], b.Segments[i].To())
+		if err != nil {
+			return err
+		}
+		b.Segments[i].Head = hash
+	}
+	for i := range b.Statements {
+		statement := &b.Statements[i]
+		statement.Computed = make([]bool, len(statement.Heads))
+		for j, head := range statement.Heads {
+			statement.Computed[j] = slices.ContainsFunc(b.Segments, func(s bundle.Segment) bool {
+				return s.Statement == i && s.Lane == head.Lane && s.To() == head.Seq && s.Head == head.Hash
+			})
+		}
+	}
+	return nil
+}
+
+// clockToSend returns what this site has, as its acknowledgement.
+func (tx *Tx) clockToSend() ([]bundle.Ack, error) {
+	table, err := tx.laneTable()
+	if err != nil {
+		return nil, err
+	}
+	var acks []bundle.Ack
+	for _, l := range table.all() {
+		if l.tip > 0 {
+			acks = append(acks, bundle.Ack{Lane: l.name, Seq: l.tip, Check: l.tipHash.Check()})
+		}
+	}
+	return acks, nil
+}
+
+// noteSent records what was put into a bundle, for [Request.Continue].
+func (tx *Tx) noteSent(peer clock.SiteID, segments []bundle.Segment) error {
+	err := tx.Exec("INSERT INTO peer (peer, wrote_at) VALUES (?, ?) ON CONFLICT (peer) DO UPDATE SET wrote_at = excluded.wrote_at",
+		peer, tx.author.Now.UnixMilli())
+	if err != nil {
+		return err
+	}
+	for i := range segments {
+		s := &segments[i]
+		if tx.lanes.forked(s.Lane) {
+			continue // of a forked lane everything is sent until it is acknowledged
+		}
+		err := tx.Exec("INSERT INTO peer_sent (peer, lane, seq) VALUES (?, ?, ?) ON CONFLICT (peer, lane) DO UPDATE SET seq = max(seq, excluded.seq)",
+			peer, laneKey(s.Lane), s.To())
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,153 @@
+package changelog
+
+import (
+	"slices"
+	"time"
+
+	"pulk/sync/bundle"
+	"pulk/sync/clock"
+)
+
+// acknowledge takes the sender's clock as what it has. Where its hash at a place
+// is not ours, the two hold different histories of that lane: then only what was
+// agreed before counts, and the rest is sent again, so that the fork is found.
+func (tx *Tx) acknowledge(b *bundle.Bundle) error {
+	before, err := tx.acknowledged(b.From)
+	if err != nil {
+		return err
+	}
+	agreed, claimed := clock.Vector{}, clock.Vector{}
+	for _, ack := range b.Clock {
+		claimed[ack.Lane] = ack.Seq
+		l, err := tx.node(ack.Lane, ack.Seq, ack.Check)
+		if err != nil {
+			return err
+		}
+		switch main := tx.lanes.byName[ack.Lane.Base()]; {
+		case l != nil:
+			for seq := ack.Seq; l != nil; l, seq = l.parent, l.forkSeq-1 {
+				agreed[l.name] = max(agreed[l.name], seq)
+			}
+		case main != nil && ack.Seq > main.tip && !tx.lanes.forked(ack.Lane):
+			agreed[main.name] = main.tip // it has more than we do
+		default:
+			base := ack.Lane.Base()
+			agreed[base] = max(agreed[base], min(before[base], ack.Seq))
+		}
+	}
+	if err := tx.Exec("DELETE FROM peer_clock WHERE peer = ?", b.From); err != nil {
+		return err
+	}
+	lanes := agreed.Clone()
+	lanes.Merge(claimed)
+	for _, lane := range lanes.Lanes() {
+		err := tx.Exec("INSERT INTO peer_clock (peer, lane, seq, claim) VALUES (?, ?, ?, ?)", b.From, laneKey(lane), agreed[lane], claimed[lane])
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+const laneKeySize = 11
+
+func laneKey(lane clock.Lane) []byte {
+	return clock.Dot{Lane: lane, Seq: 1}.Key()[:laneKeySize]
+}
+
+func laneFromKey(key []byte) (clock.Lane, error) {
+	dot, err := clock.DotFromKey(append(slices.Clone(key), make([]byte, clock.KeySize-laneKeySize)...))
+	return dot.Lane, err
+}
+
+// acknowledged returns what another site has, as far as it has said so.
+func (tx *Tx) acknowledged(peer clock.SiteID) (clock.Vector, error) {
+	return tx.peerVector("SELECT lane, seq FROM peer_clock WHERE peer = ?", peer)
+}
+
+func (tx *Tx) peerVector(query string, peer clock.SiteID) (clock.Vector, error) {
+	v := clock.Vector{}
+	err := tx.Each(query, []any{peer}, func(scan func(...any) error) error {
+		var key []byte
+		var seq uint64
+		if err := scan(&key, &seq); err != nil {
+			return err
+		}
+		lane, err := laneFromKey(key)
+		if seq > 0 {
+			v[lane] = seq
+		}
+		return err
+	})
+	return v, err
+}
+
+// PeerState is what this store knows of another site's store.
+type PeerState struct {
+	Site
+	HeardAt time.Time // when its latest bundle was taken here; zero if never
+	TheirAt time.Time // its own clock in that bundle
+	WroteAt time.Time // when a bundle was last made for it
+	Skew    time.Duration
+	Waiting uint64 // change-sets here that it has not acknowledged
+	Lacking uint64 // change-sets that it says it has and that are not here
+}
+
+// Peers returns the state of every other known site, in the order of their codes.
+func (tx *Tx) Peers() ([]PeerState, error) {
+	sites, err := tx.Sites()
+	if err != nil {
+		return nil, err
+	}
+	heads, err := tx.Heads()
+	if err != nil {
+		return nil, err
+	}
+	var list []PeerState
+	for _, site := range sites {
+		if site.ID == tx.log.self.Site {
+			continue
+		}
+		state := PeerState{Site: site}
+		var heard, wrote, skew int64
+		var their clock.Stamp
+		_, err := tx.Row("SELECT heard_at, their_at, wrote_at, skew_ms FROM peer WHERE peer = ?", []any{site.ID}, &heard, &their, &wrote, &skew)
+		if err != nil {
+			return nil, err
+		}
+		state.HeardAt, state.WroteAt, state.Skew = milli(heard), milli(wrote), time.Duration(skew)*time.Millisecond
+		if their != 0 {
+			state.TheirAt = their.Time()
+		}
+		if state.Waiting, state.Lacking, err = tx.difference(site.ID, heads); err != nil {
+			return nil, err
+		}
+		list = append(list, state)
+	}
+	return list, nil
+}
+
+func milli(ms int64) time.Time {
+	if ms == 0 {
+		return time.Time{}
+	}
+	return time.UnixMilli(ms).UTC()
+}
+
+func (tx *Tx) difference(peer clock.SiteID, heads clock.Vector) (waiting, lacking uint64, err error) {
+	agreed, err := tx.acknowledged(peer)
+	if err != nil {
+		return 0, 0, err
+	}
+	for lane, tip := range heads {
+		from := max(agreed[lane], tx.lanes.byName[lane].forkSeq-1)
+		waiting += tip - min(from, tip)
+	}
+	claimed, err := tx.peerVector("SELECT lane, claim FROM peer_clock WHERE peer = ?", peer)
+	for lane, claim := range claimed {
+		if have := heads[lane]; claim > have {
+			lacking += claim - have
+		}
+	}
+	return waiting, lacking, err
+}

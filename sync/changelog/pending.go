@@ -1,0 +1,129 @@
+package changelog
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+
+	"pulk/sync/bundle"
+	"pulk/sync/change"
+	"pulk/sync/clock"
+)
+
+// storePending keeps a verified segment whose predecessor is not here.
+func (tx *Tx) storePending(s *bundle.Segment, c chain, statement []byte) error {
+	var sets []byte
+	for _, next := range c.links {
+		sets = binary.AppendUvarint(sets, uint64(len(next.canonical)))
+		sets = append(sets, next.canonical...)
+	}
+	return tx.Exec(`INSERT INTO pending (site, epoch, class, from_seq, to_seq, previous, head, statement, sets, took)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
+		s.Lane.Site, s.Lane.Epoch, s.Lane.Class, s.From, s.To(), c.previous[:], s.Head[:], statement, sets, tx.author.Now.UnixMilli())
+}
+
+type pendingSegment struct {
+	lane      clock.Lane
+	from, to  uint64
+	previous  change.Hash
+	head      []byte
+	statement []byte
+	sets      []byte
+}
+
+func (tx *Tx) pendingSegments() ([]pendingSegment, error) {
+	var list []pendingSegment
+	err := tx.Each("SELECT site, epoch, class, from_seq, to_seq, previous, head, statement, sets FROM pending ORDER BY site, epoch, class, from_seq, head", nil,
+		func(scan func(...any) error) error {
+			var p pendingSegment
+			var previous []byte
+			err := scan(&p.lane.Site, &p.lane.Epoch, &p.lane.Class, &p.from, &p.to, &previous, &p.head, &p.statement, &p.sets)
+			copy(p.previous[:], previous)
+			list = append(list, p)
+			return err
+		})
+	return list, err
+}
+
+// takePending places what waited and now fits, again and again until nothing
+// more does, and lists what still waits.
+func (tx *Tx) takePending(taken *Taken) error {
+	for again := true; again; {
+		again = false
+		list, err := tx.pendingSegments()
+		if err != nil {
+			return err
+		}
+		taken.Waiting = nil
+		for _, p := range list {
+			placed, err := tx.placePending(p, taken)
+			if err != nil {
+				return err
+			}
+			if placed {
+				again = true
+				continue
+			}
+			if have := tx.tipOf(p.lane); have+1 < p.from {
+				taken.Waiting = append(taken.Waiting, Gap{p.lane, have + 1, p.from - 1})
+			}
+		}
+	}
+	return nil
+}
+
+func (tx *Tx) placePending(p pendingSegment, taken *Taken) (bool, error) {
+	nodes, err := tx.nodes(p.lane, p.from-1)
+	if err != nil {
+		return false, err
+	}
+	for at, hash := range nodes {
+		if hash != p.previous {
+			continue
+		}
+		links, err := p.links()
+		if err != nil {
+			return false, err
+		}
+		report := TakenSegment{Lane: p.lane, From: p.from, To: p.to}
+		if _, err := tx.takeChain(p.lane, chain{links: links, at: at}, p.statement, &report, taken); err != nil {
+			return false, err
+		}
+		taken.Segments = append(taken.Segments, report)
+		return true, tx.Exec("DELETE FROM pending WHERE site = ? AND epoch = ? AND class = ? AND from_seq = ? AND head = ?",
+			p.lane.Site, p.lane.Epoch, p.lane.Class, p.from, p.head)
+	}
+	return false, nil
+}
+
+func (p *pendingSegment) links() ([]link, error) {
+	var links []link
+	hash := p.previous
+	for rest := p.sets; len(rest) > 0; {
+		size, n := binary.Uvarint(rest)
+		if n <= 0 || size > uint64(len(rest)-n) {
+			return nil, errors.New("a waiting segment in the store is damaged")
+		}
+		canonical := rest[n : n+int(size)]
+		rest = rest[n+int(size):]
+		set, err := change.Parse(p.lane, p.from+uint64(len(links)), canonical)
+		if err != nil {
+			return nil, fmt.Errorf("a waiting segment in the store is damaged: %w", err)
+		}
+		hash = change.Next(hash, canonical)
+		links = append(links, link{set, canonical, hash})
+	}
+	return links, nil
+}
+
+// Gaps lists the runs of change-sets that something here waits for.
+func (tx *Tx) Gaps() ([]Gap, error) {
+	list, err := tx.pendingSegments()
+	var gaps []Gap
+	for _, p := range list {
+		if have := tx.tipOf(p.lane); have+1 < p.from {
+			gaps = append(gaps, Gap{p.lane, have + 1, p.from - 1})
+		}
+	}
+	return gaps, err
+}

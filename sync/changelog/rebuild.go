@@ -1,0 +1,260 @@
+package changelog
+
+import (
+	"context"
+	"crypto/sha256"
+	"fmt"
+	"hash"
+	"regexp"
+	"strings"
+
+	"pulk/schema"
+	"pulk/sync/change"
+)
+
+func (tx *Tx) createProjections() error {
+	for _, projector := range tx.log.projectors {
+		if err := tx.Exec(projector.Schema()); err != nil {
+			return fmt.Errorf("%s: %w", projector.Name(), err)
+		}
+	}
+	if err := tx.setMeta("projection_tables", strings.Join(tx.log.projectionTables(), " ")); err != nil {
+		return err
+	}
+	return tx.setMeta("projections", tx.log.projectionSignature())
+}
+
+var createTable = regexp.MustCompile(`(?m)^CREATE TABLE (\w+)`)
+
+func (l *Log) projectionTables() []string {
+	var names []string
+	for _, projector := range l.projectors {
+		for _, match := range createTable.FindAllStringSubmatch(projector.Schema(), -1) {
+			names = append(names, match[1])
+		}
+	}
+	return names
+}
+
+// Rebuild makes all projections anew from the log.
+func (l *Log) Rebuild(ctx context.Context) error {
+	return l.store.Update(ctx, func(raw *schema.Tx) error {
+		tx := l.begin(raw)
+		if err := tx.readIdentity(); err != nil {
+			return err
+		}
+		return tx.rebuild()
+	})
+}
+
+func (tx *Tx) rebuild() error {
+	tables, err := tx.metaText("projection_tables")
+	if err != nil {
+		return err
+	}
+	for _, name := range strings.Fields(tables) {
+		if err := tx.Exec("DROP TABLE IF EXISTS " + name); err != nil {
+			return err
+		}
+	}
+	if err := tx.createProjections(); err != nil {
+		return err
+	}
+	tx.stale = false
+	table, err := tx.laneTable()
+	if err != nil {
+		return err
+	}
+	if err := tx.recomputeContexts(table); err != nil {
+		return err
+	}
+	for _, l := range table.all() {
+		if err := tx.applyLane(l); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// rebuildBatch is how many change-sets are read at a time, as a statement must
+// not write while another reads the same table.
+const rebuildBatch = 1000
+
+type loggedSet struct {
+	set *change.Set
+	ctx int64
+}
+
+func (tx *Tx) batch(l *lane, from uint64) ([]loggedSet, error) {
+	var batch []loggedSet
+	err := tx.Each("SELECT seq, ctx, bytes FROM changeset WHERE lane = ? AND seq >= ? ORDER BY seq LIMIT ?", []any{l.id, from, rebuildBatch},
+		func(scan func(...any) error) error {
+			var seq uint64
+			var row loggedSet
+			var bytes []byte
+			if err := scan(&seq, &row.ctx, &bytes); err != nil {
+				return err
+			}
+			var err error
+			row.set, err = change.Parse(l.name, seq, bytes)
+			batch = append(batch, row)
+			return err
+		})
+	if err != nil {
+		return nil, fmt.Errorf("lane %s: %w", l.name, err)
+	}
+	return batch, nil
+}
+
+func (tx *Tx) eachLogged(l *lane, fn func(loggedSet) error) error {
+	for from := l.forkSeq; from <= l.tip; {
+		batch, err := tx.batch(l, from)
+		if err != nil {
+			return err
+		}
+		if len(batch) == 0 {
+			return fmt.Errorf("lane %s ends before number %d", l.name, from)
+		}
+		for _, row := range batch {
+			if row.set.Seq != from {
+				return fmt.Errorf("lane %s has no number %d", l.name, from)
+			}
+			if err := fn(row); err != nil {
+				return err
+			}
+			from++
+		}
+	}
+	return nil
+}
+
+func (tx *Tx) applyLane(l *lane) error {
+	return tx.eachLogged(l, func(row loggedSet) error { return tx.apply(l, row.set, row.ctx) })
+}
+
+// recomputeContexts translates all contexts anew, parents before their branches.
+// It depends on nothing but the change-sets and the lanes they are in.
+func (tx *Tx) recomputeContexts(table *laneTable) error {
+	done := map[*lane]bool{}
+	var visit func(l *lane) error
+	visit = func(l *lane) error {
+		if done[l] {
+			return nil
+		}
+		done[l] = true
+		ctx := int64(0)
+		if l.parent != nil {
+			if err := visit(l.parent); err != nil {
+				return err
+			}
+			var err error
+			if ctx, err = tx.contextAt(l.parent, l.forkSeq-1); err != nil {
+				return err
+			}
+		}
+		err := tx.eachLogged(l, func(row loggedSet) error {
+			next, err := tx.grow(ctx, l, row.set.Seen)
+			if err != nil {
+				return err
+			}
+			ctx = next
+			if next == row.ctx {
+				return nil
+			}
+			return tx.Exec("UPDATE changeset SET ctx = ? WHERE lane = ? AND seq = ?", next, l.id, row.set.Seq)
+		})
+		if ctx != l.tipCtx {
+			l.tipCtx, l.dirty = ctx, true
+		}
+		return err
+	}
+	for _, l := range table.all() {
+		if err := visit(l); err != nil {
+			return err
+		}
+	}
+	return table.store(tx)
+}
+
+// Digest is a digest of the state of a store, or of one table of it.
+type Digest [sha256.Size]byte
+
+func (d Digest) String() string { return fmt.Sprintf("%x", d[:8]) }
+
+// Digests returns the digest of each projected table by name: equal at every site
+// that has the same change-sets.
+func (tx *Tx) Digests() (map[string]Digest, error) {
+	digests := map[string]Digest{}
+	for _, projector := range tx.log.projectors {
+		for _, table := range projector.Tables() {
+			digest, err := tx.tableDigest(table)
+			if err != nil {
+				return nil, err
+			}
+			digests[table] = digest
+		}
+	}
+	return digests, nil
+}
+
+// Digest returns the digest of the whole state.
+func (tx *Tx) Digest() (Digest, error) {
+	digests, err := tx.Digests()
+	if err != nil {
+		return Digest{}, err
+	}
+	all := sha256.New()
+	for _, projector := range tx.log.projectors {
+		for _, table := range projector.Tables() {
+			digest := digests[table]
+			fmt.Fprintf(all, "%s %x\n", table, digest[:])
+		}
+	}
+	return Digest(all.Sum(nil)), nil
+}
+
+func (tx *Tx) tableDigest(table string) (Digest, error) {
+	var columns []string
+	err := tx.Each("SELECT name FROM pragma_table_info(?) ORDER BY cid", []any{table}, func(scan func(...any) error) error {
+		var name string
+		err := scan(&name)
+		columns = append(columns, name)
+		return err
+	})
+	if err != nil {
+		return Digest{}, err
+	}
+	digest := sha256.New()
+	list := strings.Join(columns, ", ")
+	values := make([]any, len(columns))
+	pointers := make([]any, len(columns))
+	for i := range values {
+		pointers[i] = &values[i]
+	}
+	err = tx.Each("SELECT "+list+" FROM "+table+" ORDER BY "+list, nil, func(scan func(...any) error) error {
+		if err := scan(pointers...); err != nil {
+			return err
+		}
+		for _, value := range values {
+			writeValue(digest, value)
+		}
+		return nil
+	})
+	return Digest(digest.Sum(nil)), err
+}
+
+func writeValue(digest hash.Hash, value any) {
+	switch v := value.(type) {
+	case nil:
+		digest.Write([]byte{0})
+	case int64:
+		fmt.Fprintf(digest, "i%d;", v)
+	case string:
+		fmt.Fprintf(digest, "s%d:%s", len(v), v)
+	case []byte:
+		fmt.Fprintf(digest, "b%d:", len(v))
+		digest.Write(v)
+	default:
+		fmt.Fprintf(digest, "%T%v;", v, v)
+	}
+}

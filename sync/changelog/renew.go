@@ -1,0 +1,63 @@
+package changelog
+
+import (
+	"fmt"
+	"os"
+	"syscall"
+
+	"pulk/sync/change"
+)
+
+// renew starts the next epoch of this site.
+func (tx *Tx) renew() error {
+	epoch := tx.log.self.Epoch
+	table, err := tx.laneTable()
+	if err != nil {
+		return err
+	}
+	for _, l := range table.all() {
+		if l.name.Site == tx.log.self.Site {
+			epoch = max(epoch, l.name.Epoch)
+		}
+	}
+	if epoch >= change.MaxEpoch {
+		return fmt.Errorf("this site has used all %d epochs: set up a new site", change.MaxEpoch)
+	}
+	if tx.adding != nil {
+		return fmt.Errorf("a change-set is being written")
+	}
+	tx.log.self.Epoch = epoch + 1
+	if err := tx.setMeta("epoch", int64(epoch+1)); err != nil {
+		return err
+	}
+	return tx.rememberFile()
+}
+
+// fileMark names the store's file: a copy made by ordinary means has another.
+func (tx *Tx) fileMark() string {
+	info, err := os.Stat(tx.log.store.Path())
+	if err != nil {
+		return ""
+	}
+	if system, ok := info.Sys().(*syscall.Stat_t); ok {
+		return fmt.Sprintf("inode %d", system.Ino)
+	}
+	return ""
+}
+
+func (tx *Tx) rememberFile() error { return tx.setMeta("file", tx.fileMark()) }
+
+// renewIfCopied starts a new epoch where the store's file is not the one that was
+// last written: it may be a copy or a restored backup, and the original may have
+// used the next numbers already. A file restored in place is not noticed here,
+// but when a bundle brings change-sets of this site that it does not have.
+func (tx *Tx) renewIfCopied() (bool, error) {
+	known, err := tx.metaText("file")
+	if err != nil {
+		return false, err
+	}
+	if mark := tx.fileMark(); mark == "" || mark == known {
+		return false, nil
+	}
+	return true, tx.renew()
+}

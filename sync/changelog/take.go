@@ -1,0 +1,415 @@
+package changelog
+
+import (
+	"context"
+	"crypto/sha256"
+	"fmt"
+	"time"
+
+	"pulk/schema"
+	"pulk/sync/bundle"
+	"pulk/sync/change"
+	"pulk/sync/clock"
+)
+
+// Refusal is why a bundle was not taken. Nothing was changed then.
+type Refusal struct {
+	What string
+	Hint string // what to do next
+	Err  error
+}
+
+func (r *Refusal) Error() string {
+	if r.Err != nil {
+		return r.What + ": " + r.Err.Error()
+	}
+	return r.What
+}
+
+func (r *Refusal) Unwrap() error { return r.Err }
+
+func refuse(hint, format string, args ...any) *Refusal {
+	return &Refusal{What: fmt.Sprintf(format, args...), Hint: hint}
+}
+
+// Taken tells what taking a bundle did.
+type Taken struct {
+	From     clock.SiteID
+	At       clock.Stamp
+	Already  bool // this very bundle was taken before
+	Segments []TakenSegment
+	// Waiting lists what came before its predecessor and waits for it.
+	Waiting []Gap
+	// Forked lists lanes that were found to hold two histories.
+	Forked []clock.Lane
+	// Renewed tells that the bundle brought change-sets of this very site that the
+	// store did not have, so that it goes on under a new epoch.
+	Renewed bool
+	// Skew is how far the sender's clock stands ahead of ours; it holds any time
+	// the bundle was under way, so only a positive value proves a wrong clock.
+	Skew time.Duration
+}
+
+// TakenSegment tells of one run of change-sets in a bundle.
+type TakenSegment struct {
+	Lane     clock.Lane
+	From, To uint64
+	New      int // change-sets that were not here before
+	Changes  int // changes in those
+}
+
+// Gap is a run of change-sets of a lane that is missing.
+type Gap struct {
+	Lane     clock.Lane
+	From, To uint64
+}
+
+// Fresh returns how many change-sets and changes were new.
+func (t *Taken) Fresh() (sets, changes int) {
+	for _, s := range t.Segments {
+		sets += s.New
+		changes += s.Changes
+	}
+	return sets, changes
+}
+
+// Take verifies a bundle and takes in what it brings. A bundle is refused whole,
+// with a *[Refusal], or taken whole.
+func (l *Log) Take(ctx context.Context, data []byte, limits bundle.Limits, now time.Time) (*Taken, error) {
+	b, err := bundle.Decode(data, limits)
+	if err != nil {
+		return nil, &Refusal{What: "the bundle cannot be read", Hint: "it is damaged, or no bundle: ask the sender to make it again", Err: err}
+	}
+	taken := &Taken{From: b.From, At: b.At}
+	err = l.store.Update(ctx, func(raw *schema.Tx) error {
+		tx := l.begin(raw)
+		tx.author = Author{Now: now}
+		return tx.take(b, sha256.Sum256(data), len(data), taken)
+	})
+	if err != nil {
+		return nil, err
+	}
+	return taken, nil
+}
+
+func (tx *Tx) take(b *bundle.Bundle, digest [sha256.Size]byte, size int, taken *Taken) error {
+	table, err := tx.laneTable()
+	if err != nil {
+		return err
+	}
+	if err := tx.admit(b); err != nil {
+		return err
+	}
+	chains, err := tx.verify(b)
+	if err != nil {
+		return err
+	}
+	var seen int
+	if taken.Already, err = tx.Row("SELECT 1 FROM bundle_taken WHERE digest = ?", []any{digest[:]}, &seen); err != nil || taken.Already {
+		return err
+	}
+	var end *lane
+	for i := range b.Segments {
+		if chains[i].follows {
+			chains[i].at = end
+		}
+		if end, err = tx.takeSegment(b, i, chains[i], taken); err != nil {
+			return err
+		}
+	}
+	if err := tx.takePending(taken); err != nil {
+		return err
+	}
+	if err := table.store(tx); err != nil {
+		return err
+	}
+	if tx.stale {
+		if err := tx.rebuild(); err != nil {
+			return err
+		}
+	}
+	if err := tx.afterTaking(b, taken); err != nil {
+		return err
+	}
+	fresh, _ := taken.Fresh()
+	return tx.Exec("INSERT INTO bundle_taken (digest, peer, took, bytes, sets) VALUES (?, ?, ?, ?, ?)",
+		digest[:], b.From, tx.author.Now.UnixMilli(), size, fresh)
+}
+
+// admit checks that the bundle is of this campaign, for this site, and that its
+// sender and all origins are trusted here.
+func (tx *Tx) admit(b *bundle.Bundle) error {
+	self := &tx.log.self
+	if b.Campaign != self.CampaignTag() {
+		return refuse("it belongs into another store", "the bundle is of another campaign (%08x, this is %08x)", b.Campaign, self.CampaignTag())
+	}
+	if b.To != self.Site {
+		return refuse("carry it to the site it is for", "the bundle is addressed to %s, this is %s", tx.siteName(b.To), self.Code)
+	}
+	if b.From == self.Site {
+		return refuse("a bundle is taken at the other site", "the bundle was made here")
+	}
+	if err := tx.trusted(b.From, "the bundle's sender"); err != nil {
+		return err
+	}
+	for i := range b.Segments {
+		if err := tx.trusted(b.Segments[i].Lane.Site, "a site whose changes the bundle relays"); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (tx *Tx) siteName(id clock.SiteID) string {
+	if s, found, err := tx.SiteByID(id); err == nil && found {
+		return s.Code
+	}
+	return fmt.Sprintf("unknown site %08x", uint32(id))
+}
+
+func (tx *Tx) trusted(id clock.SiteID, who string) error {
+	s, found, err := tx.SiteByID(id)
+	if err != nil {
+		return err
+	}
+	if !found {
+		return refuse("get the site's card and run: pulk site add", "%s, %08x, is not known here", who, uint32(id))
+	}
+	if !s.Trusted {
+		return refuse(fmt.Sprintf("compare its fingerprint (%s) by voice and run: pulk site trust %s", Fingerprint(s.Key), s.Code),
+			"%s, %s, is not trusted here", who, s.Code)
+	}
+	return nil
+}
+
+// chain is a verified segment: its links, and the lane that holds the number
+// before it (nil before the first number, or where that number is not here).
+type chain struct {
+	links    []link
+	at       *lane
+	previous change.Hash
+	gap      bool // the number before is not here
+	follows  bool // the number before is the last of the bundle's segment before
+}
+
+func (c *chain) head() change.Hash { return c.links[len(c.links)-1].hash }
+
+// maxCombinations bounds how many combinations of branches are tried to find the
+// one that a bundle continues.
+const maxCombinations = 64
+
+// verify computes the chains of all segments and checks all signatures.
+func (tx *Tx) verify(b *bundle.Bundle) ([]chain, error) {
+	options := make([][]chain, len(b.Segments))
+	combinations := 1
+	for i := range b.Segments {
+		var err error
+		if i > 0 && follows(&b.Segments[i], &b.Segments[i-1]) {
+			options[i] = []chain{{follows: true}}
+			continue
+		}
+		if options[i], err = tx.starts(&b.Segments[i]); err != nil {
+			return nil, err
+		}
+		if combinations *= len(options[i]); combinations > maxCombinations {
+			return nil, refuse("ask the sender to make it with --whole", "the bundle does not say which branches of forked lanes it continues")
+		}
+	}
+	bodies := make([][]link, len(b.Segments))
+	for i := range b.Segments {
+		bodies[i] = canonicalLinks(&b.Segments[i])
+	}
+	for n := range combinations {
+		chains := make([]chain, len(b.Segments))
+		for i := range b.Segments {
+			chains[i] = options[i][n%len(options[i])]
+			n /= len(options[i])
+			if chains[i].follows {
+				chains[i].previous, chains[i].gap = chains[i-1].head(), chains[i-1].gap
+			}
+			chains[i].links = hashLinks(chains[i].previous, bodies[i])
+			b.Segments[i].Head = chains[i].head()
+		}
+		ok, err := tx.signed(b)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			return chains, nil
+		}
+	}
+	return nil, refuse("the bundle was altered or damaged on its way: ask the sender to make it again", "a signature does not fit the bundle's content")
+}
+
+// follows reports whether a segment goes on where the one before it ends.
+func follows(s, before *bundle.Segment) bool {
+	return s.Previous == nil && s.Statement >= 0 && s.Lane == before.Lane && s.From == before.To()+1
+}
+
+// starts returns the places that a segment may continue.
+func (tx *Tx) starts(s *bundle.Segment) ([]chain, error) {
+	before := s.From - 1
+	if before == 0 {
+		return []chain{{previous: change.Genesis(tx.log.self.CampaignTag(), s.Lane)}}, nil
+	}
+	nodes, err := tx.nodes(s.Lane, before)
+	if err != nil {
+		return nil, err
+	}
+	if s.Previous != nil {
+		for l, hash := range nodes {
+			if hash == *s.Previous {
+				return []chain{{at: l, previous: hash}}, nil
+			}
+		}
+		return []chain{{previous: *s.Previous, gap: true}}, nil
+	}
+	var starts []chain
+	for l, hash := range nodes {
+		starts = append(starts, chain{at: l, previous: hash})
+	}
+	if len(starts) == 0 {
+		return nil, refuse("send a bundle of yours to the sender, so that it learns what is here; its next one will fit",
+			"the bundle goes on at number %d of %s, but the numbers before are not here (here: up to %d)", s.From, tx.LaneName(s.Lane), tx.tipOf(s.Lane))
+	}
+	return starts, nil
+}
+
+func canonicalLinks(s *bundle.Segment) []link {
+	links := make([]link, len(s.Sets))
+	for i, set := range s.Sets {
+		links[i] = link{set: set, canonical: set.Canonical()}
+	}
+	return links
+}
+
+func hashLinks(previous change.Hash, body []link) []link {
+	for i := range body {
+		previous = change.Next(previous, body[i].canonical)
+		body[i].hash = previous
+	}
+	return body
+}
+
+// signed reports whether all signatures fit the heads computed.
+func (tx *Tx) signed(b *bundle.Bundle) (bool, error) {
+	own := b.Own()
+	sender, _, err := tx.SiteByID(b.From)
+	if err != nil || !own.Verify(sender.Key) {
+		return false, err
+	}
+	for i := range b.Statements {
+		statement := &b.Statements[i]
+		fillHeads(b, i)
+		origin, _, err := tx.SiteByID(statement.Site)
+		if err != nil || !statement.Verify(origin.Key) || !coversItsSegments(b, i) {
+			return false, err
+		}
+	}
+	return true, nil
+}
+
+// fillHeads puts the computed heads into a statement where their hashes did not
+// travel.
+func fillHeads(b *bundle.Bundle, n int) {
+	statement := &b.Statements[n]
+	for i, computed := range statement.Computed {
+		if !computed {
+			continue
+		}
+		for j := range b.Segments {
+			s := &b.Segments[j]
+			if s.Statement == n && s.Lane == statement.Heads[i].Lane && s.To() == statement.Heads[i].Seq {
+				statement.Heads[i].Hash = s.Head
+			}
+		}
+	}
+}
+
+// coversItsSegments reports whether each segment that names a statement ends at
+// one of its heads.
+func coversItsSegments(b *bundle.Bundle, n int) bool {
+	for i := range b.Segments {
+		s := &b.Segments[i]
+		if s.Statement != n {
+			continue
+		}
+		covered := false
+		for _, head := range b.Statements[n].Heads {
+			covered = covered || head.Lane == s.Lane && head.Seq == s.To() && head.Hash == s.Head
+		}
+		if !covered || s.Lane.Site != b.Statements[n].Site {
+			return false
+		}
+	}
+	return true
+}
+
+// takeSegment takes in one verified segment and returns the lane that its last
+// change-set is in, nil where it waits.
+func (tx *Tx) takeSegment(b *bundle.Bundle, n int, c chain, taken *Taken) (*lane, error) {
+	s := &b.Segments[n]
+	statement := b.Own()
+	if s.Statement >= 0 {
+		statement = b.Statements[s.Statement]
+	}
+	signed := encodeStatement(&statement)
+	report := TakenSegment{Lane: s.Lane, From: s.From, To: s.To()}
+	var end *lane
+	var err error
+	if c.gap {
+		err = tx.storePending(s, c, signed)
+	} else {
+		end, err = tx.takeChain(s.Lane, c, signed, &report, taken)
+	}
+	taken.Segments = append(taken.Segments, report)
+	return end, err
+}
+
+// takeChain places verified links and keeps the signature that covers them.
+func (tx *Tx) takeChain(base clock.Lane, c chain, statement []byte, report *TakenSegment, taken *Taken) (*lane, error) {
+	wasForked := tx.lanes.forked(base)
+	end, fresh, err := tx.place(base, c.at, c.links)
+	if err != nil {
+		return nil, err
+	}
+	report.New += fresh
+	for _, next := range c.links[len(c.links)-fresh:] {
+		report.Changes += len(next.set.Changes)
+	}
+	if !wasForked && tx.lanes.forked(base) {
+		taken.Forked = append(taken.Forked, base)
+	}
+	if fresh > 0 && base.Site == tx.log.self.Site {
+		taken.Renewed = true
+	}
+	return end, tx.Exec("INSERT INTO statement (lane, seq, bytes) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
+		end.id, c.links[len(c.links)-1].set.Seq, statement)
+}
+
+// afterTaking records what the bundle said of its sender.
+func (tx *Tx) afterTaking(b *bundle.Bundle, taken *Taken) error {
+	last, err := tx.lastStamp()
+	if err != nil {
+		return err
+	}
+	for i := range b.Segments {
+		for _, set := range b.Segments[i].Sets {
+			last, _ = clock.Observe(last, set.At, tx.author.Now)
+		}
+	}
+	if err := tx.setLastStamp(last); err != nil {
+		return err
+	}
+	if err := tx.acknowledge(b); err != nil {
+		return err
+	}
+	taken.Skew = b.At.Time().Sub(tx.author.Now)
+	err = tx.Exec(`INSERT INTO peer (peer, heard_at, their_at, skew_ms) VALUES (?, ?, ?, ?)
+		ON CONFLICT (peer) DO UPDATE SET heard_at = excluded.heard_at, their_at = excluded.their_at, skew_ms = excluded.skew_ms`,
+		b.From, tx.author.Now.UnixMilli(), int64(b.At), taken.Skew.Milliseconds())
+	if err != nil || !taken.Renewed {
+		return err
+	}
+	return tx.renew()
+}
