@@ -2,6 +2,36 @@
 // site, and carries them home over a thin link.
 package main
 
-import "fmt"
+import (
+	"context"
+	"crypto/rand"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+	"time"
 
-func main() { fmt.Println("pulk") }
+	"golang.org/x/term"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, os.Args, &env{
+		stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
+		now: time.Now, rand: rand.Reader, getenv: os.Getenv, local: time.Local,
+		terminal: term.IsTerminal(int(os.Stdin.Fd())) && term.IsTerminal(int(os.Stdout.Fd())),
+	})
+	stop()
+	os.Exit(code)
+}
+
+// env is everything a command takes from the world. Tests pass a fixed clock.
+type env struct {
+	stdin          io.Reader
+	stdout, stderr io.Writer
+	now            func() time.Time
+	rand           io.Reader // keys and nonces
+	getenv         func(string) string
+	local          *time.Location // for the local time shown beside UTC
+	terminal       bool           // stdin and stdout are a terminal
+}

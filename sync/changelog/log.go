@@ -202,6 +202,10 @@ func (l *Log) Write(ctx context.Context, author Author, fn func(*Tx) error) (Rec
 	return receipt, nil
 }
 
+// Local runs fn on a transaction of the store that writes no change-set: for what a
+// store keeps for itself, such as whom it trusts.
+func (l *Log) Local(raw *schema.Tx, fn func(*Tx) error) error { return fn(l.begin(raw)) }
+
 // Renew starts a new epoch: the site numbers its change-sets anew, in new lanes.
 // It is needed on a store that was copied, or restored from an older copy.
 func (l *Log) Renew(ctx context.Context) (epoch uint16, err error) {

@@ -1,0 +1,147 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"pulk/checklist/crew"
+	"pulk/schema"
+	"pulk/schema/fault"
+	"pulk/sync/changelog"
+	"pulk/sync/clock"
+)
+
+// call is one run of a verb.
+type call struct {
+	*cli.Context
+	env *env
+}
+
+// projections are all that this program derives from the log.
+func projections() []changelog.Projector {
+	return []changelog.Projector{crew.Projection{}}
+}
+
+// storePath returns the file that --store, PULK_STORE or the folder names.
+func (c *call) storePath() string {
+	if path := c.String("store"); path != "" {
+		return path
+	}
+	if path := c.env.getenv("PULK_STORE"); path != "" {
+		return path
+	}
+	return "pulk.db"
+}
+
+// withLog opens the log for fn and closes it.
+func (c *call) withLog(fn func(*changelog.Log) error) error {
+	store, err := schema.Open(c.storePath(), schema.Durable)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	log, err := changelog.Open(c.Context.Context, store, projections()...)
+	if err != nil {
+		return fmt.Errorf("%s: %w", c.storePath(), err)
+	}
+	return fn(log)
+}
+
+// view runs fn on one state of the store.
+func (c *call) view(fn func(*changelog.Tx) error) error {
+	return c.withLog(func(log *changelog.Log) error { return log.View(c.Context.Context, fn) })
+}
+
+// write runs fn as one command of the person named by --as. What it says to say is
+// printed when all is safely on disk, and not before.
+func (c *call) write(fn func(tx *changelog.Tx, me *crew.Person) error, say func()) error {
+	return c.writeAs(true, fn, say)
+}
+
+// writeMaybeAs is write for commands that a site can do before it has persons.
+func (c *call) writeMaybeAs(fn func(tx *changelog.Tx, me *crew.Person) error, say func()) error {
+	return c.writeAs(false, fn, say)
+}
+
+func (c *call) writeAs(required bool, fn func(tx *changelog.Tx, me *crew.Person) error, say func()) error {
+	return c.withLog(func(log *changelog.Log) error {
+		me, err := c.person(log, required)
+		if err != nil {
+			return err
+		}
+		author := changelog.Author{Now: c.env.now()}
+		if me != nil {
+			author.Person = me.ID
+		}
+		receipt, err := log.Write(c.Context.Context, author, func(tx *changelog.Tx) error { return fn(tx, me) })
+		if err != nil {
+			return err
+		}
+		if receipt.Renewed {
+			fmt.Fprintln(c.env.stderr, "pulk: this file is a copy or was restored: the site numbers its changes anew from here")
+		}
+		if say != nil {
+			say()
+		}
+		if c.Bool("verbose") && receipt.Seq > 0 {
+			return log.View(c.Context.Context, func(tx *changelog.Tx) error {
+				fmt.Fprintf(c.env.stderr, "pulk: wrote %s at %s\n", tx.Name(receipt.Dot()), receipt.At)
+				return nil
+			})
+		}
+		return nil
+	})
+}
+
+// person returns who acts.
+func (c *call) person(log *changelog.Log, required bool) (*crew.Person, error) {
+	code := c.String("as")
+	if code == "" {
+		code = c.env.getenv("PULK_AS")
+	}
+	if code == "" {
+		if !required {
+			return nil, nil
+		}
+		return nil, fault.Misuse("say it with --as PERSON, or set PULK_AS; see: pulk person list", "who does this?")
+	}
+	var me *crew.Person
+	err := log.View(c.Context.Context, func(tx *changelog.Tx) (err error) {
+		me, err = crew.ByCode(tx, code)
+		return err
+	})
+	return me, err
+}
+
+// printf prints to stdout.
+func (c *call) printf(format string, args ...any) { fmt.Fprintf(c.env.stdout, format, args...) }
+
+// asJSON reports whether --json was given.
+func (c *call) asJSON() bool { return c.Bool("json") }
+
+// printJSON prints a value for programs.
+func (c *call) printJSON(value any) error {
+	encoder := json.NewEncoder(c.env.stdout)
+	encoder.SetEscapeHTML(false)
+	encoder.SetIndent("", "  ")
+	return encoder.Encode(value)
+}
+
+// showTime returns a time in UTC with the local time beside, where that differs.
+func (e *env) showTime(t time.Time) string {
+	if t.IsZero() {
+		return "never"
+	}
+	text := t.UTC().Format("2006-01-02 15:04Z")
+	local := t.In(e.local)
+	if _, offset := local.Zone(); offset != 0 {
+		text += local.Format(" (15:04 -07:00)")
+	}
+	return text
+}
+
+// stampText returns a stamp for people.
+func (e *env) stampText(s clock.Stamp) string { return e.showTime(s.Time()) }

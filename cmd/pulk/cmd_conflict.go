@@ -1,0 +1,187 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/urfave/cli/v2"
+
+	"pulk/checklist/crew"
+	"pulk/schema/fault"
+	"pulk/sync/changelog"
+	"pulk/sync/clock"
+)
+
+func (e *env) conflictCommand() *cli.Command {
+	return group("conflict", "what sites did without having heard of each other",
+		verb{path: "pulk conflict list", usage: "all conflicts, those at irreversible steps first", reads: true, action: (*call).conflictList}.command(e),
+		verb{path: "pulk conflict show", args: "ID", minArgs: 1, maxArgs: 1, usage: "both sides: who, when, where, and what each knew", reads: true, action: (*call).conflictShow}.command(e),
+		verb{path: "pulk conflict settle", args: "ID", minArgs: 1, maxArgs: 1, usage: "choose which side of a field counts", writes: true,
+			about:    "Only conflicts of fields are settled here; others end when what they show is put right.",
+			examples: []string{`pulk conflict settle stn-14:item.minimum --take 2 --why "agreed by radio" --as ida`},
+			flags: []cli.Flag{&cli.IntFlag{Name: "take", Usage: "`N`, the side that counts, as conflict show numbers them"},
+				&cli.StringFlag{Name: "why", Usage: "the `REASON`"}},
+			action: (*call).conflictSettle}.command(e),
+	)
+}
+
+// conflictRow is a conflict of --json.
+type conflictRow struct {
+	ID     string    `json:"id"`
+	Kind   string    `json:"kind"`
+	What   string    `json:"what"`
+	Urgent bool      `json:"urgent"`
+	Advice string    `json:"advice"`
+	Sides  []sideRow `json:"sides"`
+}
+
+// sideRow is one side of a conflict.
+type sideRow struct {
+	Change string `json:"change"`
+	What   string `json:"what"`
+	Person string `json:"person"`
+	Site   string `json:"site"`
+	At     string `json:"at"`
+	Knew   string `json:"knew"`
+}
+
+func (c *call) conflictRow(tx *changelog.Tx, conflict changelog.Conflict) (conflictRow, error) {
+	row := conflictRow{ID: conflict.ID, Kind: conflict.Kind, What: conflict.What, Urgent: conflict.Urgent, Advice: conflict.Advice}
+	for _, side := range conflict.Sides {
+		info, err := tx.Info(side.Dot)
+		if err != nil {
+			return row, err
+		}
+		person, err := crew.Label(tx, info.Person)
+		if err != nil {
+			return row, err
+		}
+		knew, err := knewOf(tx, side.Dot, conflict.Sides)
+		if err != nil {
+			return row, err
+		}
+		site, _, err := tx.SiteByID(side.Dot.Site)
+		if err != nil {
+			return row, err
+		}
+		row.Sides = append(row.Sides, sideRow{tx.Name(side.Dot), side.What, person, site.Code, c.env.stampText(info.At), knew})
+	}
+	return row, nil
+}
+
+// knewOf says which of the other sides one side's author knew, and up to where it
+// had heard of the others' sites.
+func knewOf(tx *changelog.Tx, dot clock.Dot, sides []changelog.Side) (string, error) {
+	ctx, err := tx.Context(dot)
+	if err != nil {
+		return "", err
+	}
+	var parts []string
+	for _, other := range sides {
+		if other.Dot == dot || other.Dot.Lane == dot.Lane {
+			continue
+		}
+		switch seq := ctx.Others[other.Dot.Lane]; {
+		case ctx.Has(other.Dot):
+			parts = append(parts, "knew "+tx.Name(other.Dot))
+		case seq == 0:
+			parts = append(parts, fmt.Sprintf("had heard nothing of %s", tx.LaneName(other.Dot.Lane)))
+		default:
+			parts = append(parts, fmt.Sprintf("had heard of %s up to %s", tx.LaneName(other.Dot.Lane), tx.Name(clock.Dot{Lane: other.Dot.Lane, Seq: seq})))
+		}
+	}
+	return strings.Join(parts, "; "), nil
+}
+
+func (c *call) conflictList() error {
+	return c.view(func(tx *changelog.Tx) error {
+		list, err := tx.Conflicts()
+		if err != nil {
+			return err
+		}
+		rows := []conflictRow{}
+		for _, conflict := range list {
+			row, err := c.conflictRow(tx, conflict)
+			if err != nil {
+				return err
+			}
+			rows = append(rows, row)
+		}
+		if c.asJSON() {
+			return c.printJSON(rows)
+		}
+		t := newTable("conflict", "what")
+		for _, row := range rows {
+			what := row.What
+			if row.Urgent {
+				what = "URGENT " + what
+			}
+			t.add(row.ID, what)
+		}
+		t.print(c.env.stdout, "No conflicts.")
+		return nil
+	})
+}
+
+func findConflict(tx *changelog.Tx, id string) (changelog.Conflict, error) {
+	list, err := tx.Conflicts()
+	if err != nil {
+		return changelog.Conflict{}, err
+	}
+	for _, conflict := range list {
+		if conflict.ID == id {
+			return conflict, nil
+		}
+	}
+	return changelog.Conflict{}, fault.Hint("it may be settled already; see: pulk conflict list", "there is no conflict %q", id)
+}
+
+func (c *call) conflictShow() error {
+	return c.view(func(tx *changelog.Tx) error {
+		conflict, err := findConflict(tx, c.Args().First())
+		if err != nil {
+			return err
+		}
+		row, err := c.conflictRow(tx, conflict)
+		if err != nil {
+			return err
+		}
+		if c.asJSON() {
+			return c.printJSON(row)
+		}
+		if row.Urgent {
+			c.printf("URGENT\n")
+		}
+		c.printf("%s\n\n", strings.Join(wrap(row.What, tableWidth), "\n"))
+		t := newTable("n", "value or deed", "who", "site", "when", "what they knew", "change")
+		for i, side := range row.Sides {
+			t.add(i+1, side.What, side.Person, side.Site, side.At, side.Knew, side.Change)
+		}
+		t.print(c.env.stdout, "")
+		c.printf("\nnext: %s\n", row.Advice)
+		return nil
+	})
+}
+
+func (c *call) conflictSettle() error {
+	id, n := c.Args().First(), c.Int("take")
+	if c.String("why") == "" {
+		return fault.Misuse("give it with --why", "settling a conflict needs a reason")
+	}
+	var value string
+	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+		conflict, err := findConflict(tx, id)
+		if err != nil {
+			return err
+		}
+		if conflict.Field == nil {
+			return fault.Refuse(conflict.Advice, "%s is not settled by choosing a value", id)
+		}
+		if n < 1 || n > len(conflict.Choices) {
+			return fault.Misuse("see: pulk conflict show "+id, "--take %d: choose 1 to %d", n, len(conflict.Choices))
+		}
+		value = conflict.Sides[n-1].What
+		_, err = tx.Settle(*conflict.Field, conflict.Choices[n-1], c.String("why"))
+		return err
+	}, func() { c.printf("settled: %s is %s\n", id, value) })
+}

@@ -1,0 +1,121 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"unicode/utf8"
+)
+
+// tableWidth is the width that no table exceeds.
+const tableWidth = 100
+
+// table is a plain table: a heading, columns padded to their widest cell, the
+// widest column wrapped so that the whole fits [tableWidth].
+type table struct {
+	head []string
+	rows [][]string
+}
+
+func newTable(head ...string) *table { return &table{head: head} }
+
+func (t *table) add(cells ...any) {
+	row := make([]string, len(t.head))
+	for i := range row {
+		if i < len(cells) {
+			row[i] = fmt.Sprint(cells[i])
+		}
+	}
+	t.rows = append(t.rows, row)
+}
+
+// print writes the table, or the words of none where it has no rows.
+func (t *table) print(w io.Writer, none string) {
+	if len(t.rows) == 0 {
+		fmt.Fprintln(w, none)
+		return
+	}
+	widths := t.widths()
+	t.line(w, widths, t.head)
+	rule := make([]string, len(widths))
+	for i, width := range widths {
+		rule[i] = strings.Repeat("-", width)
+	}
+	t.line(w, widths, rule)
+	for _, row := range t.rows {
+		t.line(w, widths, row)
+	}
+}
+
+const columnGap = 2
+
+func (t *table) widths() []int {
+	widths := make([]int, len(t.head))
+	for _, row := range append([][]string{t.head}, t.rows...) {
+		for i, cell := range row {
+			widths[i] = max(widths[i], utf8.RuneCountInString(cell))
+		}
+	}
+	for {
+		total, widest := -columnGap, 0
+		for i, width := range widths {
+			total += width + columnGap
+			if width > widths[widest] {
+				widest = i
+			}
+		}
+		if total <= tableWidth || widths[widest] <= 12 {
+			return widths
+		}
+		widths[widest] = max(12, widths[widest]-(total-tableWidth))
+	}
+}
+
+// line prints one row, over as many lines as its longest cell needs.
+func (t *table) line(w io.Writer, widths []int, row []string) {
+	wrapped := make([][]string, len(row))
+	height := 1
+	for i, cell := range row {
+		wrapped[i] = wrap(cell, widths[i])
+		height = max(height, len(wrapped[i]))
+	}
+	for n := range height {
+		var line strings.Builder
+		for i, width := range widths {
+			cell := ""
+			if n < len(wrapped[i]) {
+				cell = wrapped[i][n]
+			}
+			line.WriteString(cell)
+			line.WriteString(strings.Repeat(" ", width-utf8.RuneCountInString(cell)+columnGap))
+		}
+		fmt.Fprintln(w, strings.TrimRight(line.String(), " "))
+	}
+}
+
+// wrap breaks text at spaces into lines of at most width runes; a longer word is
+// cut.
+func wrap(text string, width int) []string {
+	var lines []string
+	line := []rune{}
+	flush := func() { lines, line = append(lines, string(line)), nil }
+	for _, word := range strings.Fields(text) {
+		runes := []rune(word)
+		if len(line) > 0 && len(line)+1+len(runes) > width {
+			flush()
+		}
+		if len(line) > 0 {
+			line = append(line, ' ')
+		}
+		for len(line)+len(runes) > width {
+			n := width - len(line)
+			line, runes = append(line, runes[:n]...), runes[n:]
+			flush()
+		}
+		line = append(line, runes...)
+	}
+	if len(line) > 0 || len(lines) == 0 {
+		flush()
+	}
+	return lines
+}
