@@ -1,14 +1,23 @@
 package procedure
 
+import "unicode/utf8"
+
 // nearest returns the candidate that differs from word by the fewest
 // insertions, removals, changes and swaps of neighbours, if that is few enough
-// to be a slip of the hand: at most a third of the word, at most 3.
+// to be a slip of the hand: at most a third of the word, or 1 in a short one, at
+// most 3. Between single letters every word would be near, so they have none.
 func nearest(word string, candidates []string) (string, bool) {
-	if len(word) > 64 {
+	const runesMin, runesMax = 2, 64
+	runes := utf8.RuneCountInString(word)
+	if runes < runesMin || runes > runesMax {
 		return "", false
 	}
-	best, bestDistance := "", max(1, min(3, len(word)/3))+1
+	best, bestDistance := "", max(1, min(3, runes/3))+1
 	for _, candidate := range candidates {
+		longer := utf8.RuneCountInString(candidate) - runes
+		if max(longer, -longer) >= bestDistance {
+			continue // as many insertions or removals at least
+		}
 		if d := editDistance(word, candidate); d < bestDistance {
 			best, bestDistance = candidate, d
 		}

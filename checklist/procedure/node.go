@@ -18,7 +18,8 @@ import (
 type reader struct {
 	file     string
 	problems []Problem
-	dropped  int // problems over problemsMax, counted only
+	failed   bool // an error is among the problems
+	dropped  int  // problems over problemsMax, counted only
 }
 
 // fields holds a mapping's values by key; a missing key gives nil.
@@ -29,11 +30,25 @@ type fields struct {
 }
 
 func (r *reader) report(severity Severity, at *yaml.Node, what, expected string) {
-	if len(r.problems) < problemsMax || severity == Error && !HasErrors(r.problems) {
-		r.problems = append(r.problems, Problem{r.file, max(at.Line, 1), max(at.Column, 1), severity, what, expected})
+	if r.full() || len(r.problems) >= problemsMax && severity == Warning {
+		r.dropped++
 		return
 	}
-	r.dropped++
+	r.failed = r.failed || severity == Error
+	r.problems = append(r.problems, Problem{r.file, max(at.Line, 1), max(at.Column, 1), severity, what, expected})
+}
+
+// full reports that no more problems are kept. The first error is kept even
+// behind too many warnings.
+func (r *reader) full() bool { return len(r.problems) >= problemsMax && r.failed }
+
+// suggest is nearest, but only while its answer can still reach a reader: over
+// a file of nothing but mistakes it would take minutes.
+func (r *reader) suggest(word string, candidates []string) (string, bool) {
+	if r.full() {
+		return "", false
+	}
+	return nearest(word, candidates)
 }
 
 func (r *reader) fail(at *yaml.Node, what, expected string) { r.report(Error, at, what, expected) }
@@ -80,7 +95,7 @@ func (r *reader) mapping(node *yaml.Node, what string, known ...string) (fields,
 		case f.keys[key.Value] != nil:
 			r.fail(key, fmt.Sprintf("%s has %q twice", what, key.Value), fmt.Sprintf("it once; the first is on line %d", f.keys[key.Value].Line))
 		case !slices.Contains(known, key.Value):
-			r.fail(key, fmt.Sprintf("%s has no key %s", what, quote(key.Value)), expectedKey(key.Value, known))
+			r.fail(key, fmt.Sprintf("%s has no key %s", what, quote(key.Value)), r.expectedKey(key.Value, known))
 		default:
 			f.keys[key.Value], f.values[key.Value] = key, value
 		}
@@ -88,8 +103,8 @@ func (r *reader) mapping(node *yaml.Node, what string, known ...string) (fields,
 	return f, true
 }
 
-func expectedKey(word string, known []string) string {
-	if near, ok := nearest(word, known); ok {
+func (r *reader) expectedKey(word string, known []string) string {
+	if near, ok := r.suggest(word, known); ok {
 		return fmt.Sprintf("%q perhaps; the keys are %s", near, strings.Join(known, ", "))
 	}
 	return "one of " + strings.Join(known, ", ")

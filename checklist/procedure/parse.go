@@ -51,14 +51,13 @@ var (
 func Parse(name string, src []byte) (*Procedure, []Problem) {
 	r := &reader{file: name}
 	p := r.parse(src)
-	failed := HasErrors(r.problems)
 	sortProblems(r.problems)
 	if r.dropped > 0 {
 		last := r.problems[len(r.problems)-1]
 		last.What, last.Expected = fmt.Sprintf("%d more problems are not shown", r.dropped), "the ones above to be mended first"
 		r.problems = append(r.problems, last)
 	}
-	if failed {
+	if r.failed {
 		return nil, r.problems
 	}
 	return p, r.problems
@@ -154,6 +153,9 @@ func (r *reader) syntax(err error) {
 // alias can make a small file stand for a huge one, and a tag changes what a
 // value is. Depth is bounded by the loader.
 func (r *reader) plain(n *yaml.Node) bool {
+	if r.full() {
+		return false
+	}
 	ok := true
 	refuse := func(what, expected string) {
 		r.fail(n, what, expected)

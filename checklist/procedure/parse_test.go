@@ -2,6 +2,7 @@ package procedure_test
 
 import (
 	"fmt"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -73,4 +74,57 @@ func TestParseManyProblems(t *testing.T) {
 	if p, problems := procedure.Parse("x", []byte(smallest+warnings)); p != nil || !procedure.HasErrors(problems) {
 		t.Error("an error hid behind the many warnings before it")
 	}
+}
+
+// Files made to keep the parser busy: what it allocates stays in proportion to
+// the file. (A search for a near word over every mistake once took 17 GB.)
+func TestParseHostileFiles(t *testing.T) {
+	head := "id: p\ntitle: T\nrevision: A\nhazards: []\n"
+	var unknownAfter strings.Builder
+	unknownAfter.WriteString(head + "steps:\n")
+	for i := range 1000 {
+		fmt.Fprintf(&unknownAfter, " - {id: s%d, kind: do, text: G, after: [", i)
+		for j := range 150 {
+			fmt.Fprintf(&unknownAfter, "q%d,", j)
+		}
+		unknownAfter.WriteString("]}\n")
+	}
+	for name, src := range map[string]string{
+		"unknown_after": unknownAfter.String(),
+		"unknown_keys":  strings.Repeat("hazardz: 1\n", 90_000),
+		"anchors":       "[" + strings.Repeat("&a a,", 200_000) + "]",
+		"pairs":         head + "tools: [" + strings.Repeat("[],", 340_000) + "]\n",
+		"long_scalar":   head + "x: " + strings.Repeat("a b\n  ", 170_000),
+		"dashes":        strings.Repeat("- ", 500_000),
+	} {
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		p, problems := procedure.Parse(name, []byte(src))
+		runtime.ReadMemStats(&after)
+		const megabytesMax = 512 // most of it the YAML nodes of 200,000 anchors
+		if megabytes := (after.TotalAlloc - before.TotalAlloc) >> 20; p != nil || len(problems) > 202 || megabytes > megabytesMax {
+			t.Errorf("%s: %d problems, %d MB allocated for %d bytes; want at most 202 and %d", name, len(problems), megabytes, len(src), megabytesMax)
+		}
+	}
+}
+
+func ExampleParse() {
+	src := `
+id: lamp-change
+title: Changing a lamp
+revision: "A"
+hazards: [{name: Height, caution: Clip on before the ladder.}]
+roles: [technician]
+steps:
+  - {id: "10", kind: do, text: Switch off., role: technican}
+  - {id: "20", kind: reading, text: Measure., reading: {quantity: voltage, unit: volt, limits: {max: 1.0}}}
+`
+	_, problems := procedure.Parse("lamp.yaml", []byte(src))
+	for _, problem := range problems {
+		fmt.Println(problem)
+	}
+	// Output:
+	// lamp.yaml:6:9: warning: role "technician" is named by no step; expected a step of that role, or the role left out
+	// lamp.yaml:8:51: error: role "technican" is not declared; expected a role of the list roles; "technician" perhaps
+	// lamp.yaml:9:82: warning: the unit "volt" is not known; expected "V"
 }

@@ -32,7 +32,7 @@ func (r *reader) checkIDs(p *Procedure, sources []fields) {
 			case all[id]:
 				r.fail(at, fmt.Sprintf("step %q stands later in the file", id), "the id of an earlier step")
 			default:
-				r.fail(at, fmt.Sprintf("there is no step %q", id), expectedEarlier(id, p.Steps[:i]))
+				r.fail(at, fmt.Sprintf("there is no step %q", id), r.expectedEarlier(id, p.Steps[:i]))
 			}
 		}
 		if s.ID == "" {
@@ -46,12 +46,15 @@ func (r *reader) checkIDs(p *Procedure, sources []fields) {
 	}
 }
 
-func expectedEarlier(id string, earlier []Step) string {
+func (r *reader) expectedEarlier(id string, earlier []Step) string {
+	if r.full() {
+		return "the id of an earlier step"
+	}
 	ids := make([]string, len(earlier))
 	for i := range earlier {
 		ids[i] = earlier[i].ID
 	}
-	if near, ok := nearest(id, ids); ok {
+	if near, ok := r.suggest(id, ids); ok {
 		return fmt.Sprintf("the id of an earlier step; %q perhaps", near)
 	}
 	return "the id of an earlier step"
@@ -69,7 +72,7 @@ func (r *reader) checkRoles(p *Procedure, f fields, sources []fields) {
 		}
 		if role != "" {
 			expected := "a role of the list roles"
-			if near, ok := nearest(role, p.Roles); ok {
+			if near, ok := r.suggest(role, p.Roles); ok {
 				expected += fmt.Sprintf("; %q perhaps", near)
 			}
 			r.fail(at, fmt.Sprintf("role %q is not declared", role), expected)
@@ -120,7 +123,7 @@ func (r *reader) checkParts(p *Procedure, f fields, sources []fields) {
 			at := valueOf(sources[i].values["uses"].Content[j], "part")
 			if _, ok := declared[use.Part]; !ok && use.Part != "" {
 				expected := "a part of the list parts"
-				if near, ok := nearest(use.Part, names); ok {
+				if near, ok := r.suggest(use.Part, names); ok {
 					expected += fmt.Sprintf("; %q perhaps", near)
 				}
 				r.fail(at, fmt.Sprintf("part %q is not declared", use.Part), expected)

@@ -82,7 +82,7 @@ func (r *reader) kind(node *yaml.Node) Kind {
 		return kind
 	}
 	expected := "one of " + kindList()
-	if near, ok := nearest(text, strings.Split(kindList(), ", ")); ok {
+	if near, ok := r.suggest(text, strings.Split(kindList(), ", ")); ok {
 		expected = fmt.Sprintf("%q perhaps; the kinds are %s", near, kindList())
 	}
 	r.fail(node, "the kind is "+quote(text), expected)

@@ -1,8 +1,10 @@
 package procedure_test
 
 import (
+	"maps"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -63,6 +65,28 @@ func TestSharedProcedures(t *testing.T) {
 			}
 			checkSteps(t, p, want.irreversible)
 		})
+	}
+}
+
+// PARTS.txt lists exactly the part numbers that the files name, tools included.
+func TestPartsList(t *testing.T) {
+	files, err := filepath.Glob(proceduresFolder + "/*.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	number := regexp.MustCompile(`\b[A-Z][A-Z0-9]{2}-[0-9]{3}\b`)
+	named := map[string]bool{}
+	for _, file := range files {
+		for _, part := range number.FindAllString(string(read(filepath.Base(file))), -1) {
+			named[part] = true
+		}
+	}
+	listed := map[string]bool{}
+	for _, part := range number.FindAllString(string(read("PARTS.txt")), -1) {
+		listed[part] = true
+	}
+	if len(named) < 50 || !maps.Equal(named, listed) {
+		t.Errorf("%d part numbers named, %d listed in PARTS.txt; want the same", len(named), len(listed))
 	}
 }
 

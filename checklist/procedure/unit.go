@@ -28,7 +28,7 @@ var unitAliases = map[string]string{
 	"°C": "Cel", "C": "Cel", "degC": "Cel", "Ω": "Ohm", "kΩ": "kOhm", "MΩ": "MOhm", "GΩ": "GOhm", "ohm": "Ohm",
 	"µs": "us", "μs": "us", "µm": "um", "μm": "um", "µA": "uA", "μA": "uA", "µV": "uV", "sec": "s", "hr": "h", "°": "deg",
 	"Nm": "N.m", "kt": "[kn_i]", "kn": "[kn_i]", "knots": "[kn_i]", "ppm": "[ppm]", "ppb": "[ppb]", "l": "L", "l/min": "L/min",
-	"mins": "min", "count": "1", "percent": "%", "Wh": "W.h", "Ah": "A.h", "rpm": "/min",
+	"mins": "min", "count": "1", "percent": "%", "volt": "V", "volts": "V", "amp": "A", "metre": "m", "newton": "N", "Wh": "W.h", "Ah": "A.h", "rpm": "/min",
 }
 
 // checkUnit warns about a unit that the table does not know.
@@ -41,7 +41,7 @@ func (r *reader) checkUnit(node *yaml.Node, unit string) {
 	expected := `a UCUM code such as "MOhm", "Cel", "bar" or "N.m"`
 	if meant, ok := unitAliases[unit]; ok {
 		expected = fmt.Sprintf("%q", meant)
-	} else if near, ok := nearest(unit, knownUnits); ok {
+	} else if near, ok := r.suggest(unit, knownUnits); ok {
 		expected = fmt.Sprintf("%q perhaps", near)
 	}
 	r.warn(node, fmt.Sprintf("the unit %s is not known", quote(unit)), expected)
