@@ -18,6 +18,13 @@ import (
 // change-sets or with gaps, a change-set of another campaign, a statement that
 // covers none of its segments' ends.
 func Encode(b *Bundle, sign func(message []byte) []byte) ([]byte, error) {
+	return encode(b, sign, pack)
+}
+
+// packer turns the columns of a number of change-sets into bytes, by a method.
+type packer func(t *table, sets int) ([]byte, byte, error)
+
+func encode(b *Bundle, sign func(message []byte) []byte, pack packer) ([]byte, error) {
 	if err := b.check(); err != nil {
 		return nil, fmt.Errorf("bundle cannot be made: %w", err)
 	}

@@ -11,12 +11,24 @@ import (
 
 // Methods of packing, in the byte after the version.
 const (
-	methodRaw  = 0
-	methodZstd = 1
-	methodMask = 0x0f
+	methodRaw   = 0
+	methodZstd  = 1
+	methodModel = 2
 	// allPacked tells that the plain columns are packed like the others.
 	allPacked = 0x80
 )
+
+// packRaw leaves the columns as they are.
+func packRaw(t *table, sets int) ([]byte, byte, error) {
+	all := &bufferWriter{}
+	w := &wire{packed: all, plain: all}
+	t.carry(w, sets)
+	return all.buf, methodRaw, w.err
+}
+
+// maxModelled is how many bytes of columns the model may pack: it is slow, and
+// gains most on little.
+const maxModelled = 256 << 10
 
 // pack returns the columns in the fewest bytes, and how that was done.
 func pack(t *table, sets int) ([]byte, byte, error) {
@@ -25,33 +37,50 @@ func pack(t *table, sets int) ([]byte, byte, error) {
 	if t.carry(w, sets); w.err != nil {
 		return nil, 0, w.err
 	}
-	if size := len(packed.buf) + len(plain.buf); size > DefaultLimits.Block {
+	size := len(packed.buf) + len(plain.buf)
+	if size > DefaultLimits.Block {
 		return nil, 0, fmt.Errorf("columns of %d bytes, at most %d", size, DefaultLimits.Block)
 	}
-	best, method := append(packed.buf[:len(packed.buf):len(packed.buf)], plain.buf...), byte(methodRaw)
-	keep := func(candidate []byte, m byte) {
-		if len(candidate) < len(best) {
+	all := append(packed.buf[:len(packed.buf):len(packed.buf)], plain.buf...)
+	best, method := all, byte(methodRaw)
+	keep := func(candidate []byte, unpacked int, m byte) {
+		if len(candidate) < len(best) && unpacked <= DefaultLimits.block(len(candidate)) {
 			best, method = candidate, m
 		}
 	}
-	if len(best) > 32 { // a zstd frame takes more than it could save below that
-		if frame, ok := compress(packed.buf); ok {
-			keep(append(frame, plain.buf...), methodZstd)
-		}
-		all := append(packed.buf[:len(packed.buf):len(packed.buf)], plain.buf...)
-		if frame, ok := compress(all); ok {
-			keep(frame, methodZstd|allPacked)
-		}
+	if len(packed.buf) <= maxModelled {
+		frame := t.modelled(sets, plain.buf)
+		keep(frame, size, methodModel)
+	}
+	if method == methodRaw || size > wellModelled {
+		keep(append(compress(packed.buf), plain.buf...), len(packed.buf), methodZstd)
+		keep(compress(all), size, methodZstd|allPacked)
 	}
 	return best, method, nil
 }
 
-// compress returns length and frame; false where readers would refuse its ratio.
-func compress(block []byte) ([]byte, bool) {
+// wellModelled is a size up to which zstd has never been smaller than the model.
+const wellModelled = 1 << 10
+
+// modelled returns length and modelled columns, then the plain ones.
+func (t *table) modelled(sets int, plain []byte) []byte {
+	m := models.Get().(*model)
+	defer models.Put(m)
+	*m = *primed()
+	writer := &modelWriter{model: m, high: 1<<32 - 1}
+	t.carry(&wire{packed: writer, plain: &bufferWriter{}}, sets)
+	frame := writer.finish()
+	return append(append(binary.AppendUvarint(nil, uint64(len(frame))), frame...), plain...)
+}
+
+var models = sync.Pool{New: func() any { return new(model) }}
+
+// compress returns length and zstd frame.
+func compress(block []byte) []byte {
 	encoder := encoders.Get().(*zstd.Encoder)
 	defer encoders.Put(encoder)
 	frame := encoder.EncodeAll(block, nil)
-	return append(binary.AppendUvarint(nil, uint64(len(frame))), frame...), len(block) <= DefaultLimits.block(len(frame))
+	return append(binary.AppendUvarint(nil, uint64(len(frame))), frame...)
 }
 
 var encoders = sync.Pool{New: func() any {
@@ -74,66 +103,93 @@ var decoders = sync.Pool{New: func() any {
 
 // unpack fills t from the packed columns of a bundle.
 func unpack(t *table, sets int, data []byte, method byte, limits Limits) error {
-	w := &wire{decoding: true, limits: limits}
-	var packed, plain *bufferReader
-	switch method &^ allPacked {
+	switch method {
 	case methodRaw:
-		if method != methodRaw {
-			return fmt.Errorf("method %d", method)
-		}
-		packed = &bufferReader{buf: data}
-		plain = packed
-	case methodZstd:
-		block, rest, err := decompress(data, limits)
+		all := &bufferReader{buf: data}
+		return t.unpack(&wire{packed: all, plain: all}, sets, limits, all)
+	case methodZstd, methodZstd | allPacked:
+		frame, rest, err := split(data)
 		if err != nil {
 			return err
 		}
-		packed, plain = &bufferReader{buf: block}, &bufferReader{buf: rest}
-		if method&allPacked != 0 {
-			if len(rest) > 0 {
-				return fmt.Errorf("%d bytes after the columns", len(rest))
-			}
-			plain = packed
+		block, err := decompress(frame, limits)
+		if err != nil {
+			return err
 		}
-	default:
-		return fmt.Errorf("columns packed by method %d; a newer program is needed", method)
+		packed, plain := &bufferReader{buf: block}, &bufferReader{buf: rest}
+		if method&allPacked != 0 {
+			return t.unpack(&wire{packed: packed, plain: packed}, sets, limits, packed, plain)
+		}
+		return t.unpack(&wire{packed: packed, plain: plain}, sets, limits, packed, plain)
+	case methodModel:
+		frame, rest, err := split(data)
+		if err != nil {
+			return err
+		}
+		return t.unmodel(sets, frame, rest, limits)
 	}
-	w.packed, w.plain = packed, plain
+	return fmt.Errorf("columns packed by method %d; a newer program is needed", method)
+}
+
+// unpack reads the columns, and checks that the readers gave all and no more.
+func (t *table) unpack(w *wire, sets int, limits Limits, readers ...*bufferReader) error {
+	w.decoding, w.limits = true, limits
 	if t.carry(w, sets); w.err != nil {
 		return w.err
 	}
-	if packed.short || plain.short {
-		return errors.New("columns are cut off")
-	}
-	if packed.left() > 0 || plain.left() > 0 {
-		return fmt.Errorf("%d bytes after the columns", packed.left()+plain.left())
+	for _, r := range readers {
+		if r.short {
+			return errors.New("columns are cut off")
+		}
+		if r.left() > 0 {
+			return fmt.Errorf("%d bytes after the columns", r.left())
+		}
 	}
 	return nil
 }
 
-// decompress reads a frame with its length before it, and returns its content and
-// the bytes after it.
-func decompress(data []byte, limits Limits) (block, rest []byte, err error) {
+// unmodel reads modelled columns.
+func (t *table) unmodel(sets int, frame, rest []byte, limits Limits) error {
+	m := models.Get().(*model)
+	defer models.Put(m)
+	*m = *primed()
+	packed := newModelReader(m, frame, min(maxModelled, limits.block(len(frame))))
+	plain := &bufferReader{buf: rest}
+	if err := t.unpack(&wire{packed: packed, plain: plain}, sets, limits, plain); err != nil {
+		return err
+	}
+	if packed.short || !packed.finished() {
+		return errors.New("packed columns do not end where they should")
+	}
+	return nil
+}
+
+// split takes a frame with its length before it off data.
+func split(data []byte) (frame, rest []byte, err error) {
 	length, n := binary.Uvarint(data)
 	if n <= 0 || n > 1 && data[n-1] == 0 || length > uint64(len(data)-n) {
 		return nil, nil, errors.New("packed columns are cut off")
 	}
-	frame, rest := data[n:n+int(length)], data[n+int(length):]
+	return data[n : n+int(length)], data[n+int(length):], nil
+}
+
+// decompress returns the content of a zstd frame.
+func decompress(frame []byte, limits Limits) ([]byte, error) {
 	var header zstd.Header
 	if err := header.Decode(frame); err != nil || header.Skippable || !header.HasFCS || header.DictionaryID != 0 {
-		return nil, nil, errors.New("packed columns are no zstd frame of known size")
+		return nil, errors.New("packed columns are no zstd frame of known size")
 	}
 	if header.FrameContentSize > uint64(limits.block(len(frame))) {
-		return nil, nil, fmt.Errorf("%d packed bytes claim to hold %d, more than the limit", len(frame), header.FrameContentSize)
+		return nil, fmt.Errorf("%d packed bytes claim to hold %d, more than the limit", len(frame), header.FrameContentSize)
 	}
 	decoder := decoders.Get().(*zstd.Decoder)
 	defer decoders.Put(decoder)
-	block, err = decoder.DecodeAll(frame, make([]byte, 0, header.FrameContentSize))
+	block, err := decoder.DecodeAll(frame, make([]byte, 0, header.FrameContentSize))
 	if err != nil {
-		return nil, nil, fmt.Errorf("packed columns are damaged: %w", err)
+		return nil, fmt.Errorf("packed columns are damaged: %w", err)
 	}
 	if uint64(len(block)) != header.FrameContentSize {
-		return nil, nil, errors.New("packed columns are more than one frame")
+		return nil, errors.New("packed columns are more than one frame")
 	}
-	return block, rest, nil
+	return block, nil
 }
