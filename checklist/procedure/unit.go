@@ -7,19 +7,23 @@ import (
 	yaml "go.yaml.in/yaml/v4"
 )
 
-// knownUnits are the UCUM codes (case sensitive, ucum.org) that readings of our
-// work are taken in. A unit that is not here may still be right: it is asked
-// about, not refused.
+// knownUnits are the UCUM codes (case sensitive) that readings of our work are
+// taken in. A unit that is not here may still be right: it is asked about, not
+// refused. A loss of fibre in dB/km is common practice, although UCUM has no
+// products of levels.
+//
+// Source: prefixes and units of ucum-essence.xml in the repository ucum-org/ucum;
+// unit_test.go takes each code apart into them.
 var knownUnits = strings.Fields(`
 	1 % [ppm] [ppb]
 	s ms us ns ps min h d Hz kHz MHz GHz /s /min
 	m mm um km cm nm g mg kg t
 	m/s m/min km/h [kn_i] deg rad deg/s
 	N kN N.m kN.m Pa hPa kPa MPa bar mbar Pa.m3/s mbar.L/s
-	Cel K Cel/min
+	Cel K K/min
 	V mV uV kV A mA uA nA W mW kW W.h kW.h A.h Ohm mOhm kOhm MOhm Ohm/km GOhm TOhm F uF nF pF H mH uH S uS/cm S/m
 	dB dB/km dB[W] B[W] dB[SPL] lm lx cd
-	L mL L/min m3 m3/h kg/m3 g/L
+	L mL L/min l ml l/min m3 m3/h kg/m3 g/L
 	bit bit/s kbit/s By kBy MBy kBy/s
 `)
 
@@ -27,7 +31,7 @@ var knownUnits = strings.Fields(`
 var unitAliases = map[string]string{
 	"°C": "Cel", "C": "Cel", "degC": "Cel", "Ω": "Ohm", "kΩ": "kOhm", "MΩ": "MOhm", "GΩ": "GOhm", "ohm": "Ohm",
 	"µs": "us", "μs": "us", "µm": "um", "μm": "um", "µA": "uA", "μA": "uA", "µV": "uV", "sec": "s", "hr": "h", "°": "deg",
-	"Nm": "N.m", "kt": "[kn_i]", "kn": "[kn_i]", "knots": "[kn_i]", "ppm": "[ppm]", "ppb": "[ppb]", "l": "L", "l/min": "L/min",
+	"Nm": "N.m", "kt": "[kn_i]", "kn": "[kn_i]", "knots": "[kn_i]", "ppm": "[ppm]", "ppb": "[ppb]",
 	"mins": "min", "count": "1", "percent": "%", "volt": "V", "volts": "V", "amp": "A", "metre": "m", "newton": "N", "Wh": "W.h", "Ah": "A.h", "rpm": "/min",
 }
 
