@@ -20,9 +20,9 @@ const (
 
 const exitHelp = "Exit codes: 0 done, 1 failed, 2 wrong use, 3 refused by a rule of the work."
 
-// run runs one command line and returns its exit code. It is the only place
+// invoke runs one command line and returns its exit code. It is the only place
 // where errors are printed.
-func run(ctx context.Context, args []string, e *env) int {
+func invoke(ctx context.Context, args []string, e *env) int {
 	app := newApp(e)
 	args, err := arrange(app, args)
 	if err == nil {

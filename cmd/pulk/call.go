@@ -8,6 +8,8 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"pulk/checklist/crew"
+	"pulk/checklist/procedure"
+	"pulk/checklist/run"
 	"pulk/schema"
 	"pulk/schema/fault"
 	"pulk/sync/changelog"
@@ -22,7 +24,7 @@ type call struct {
 
 // projections are all that this program derives from the log.
 func projections() []changelog.Projector {
-	return []changelog.Projector{crew.Projection{}}
+	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}}
 }
 
 // storePath returns the file that --store, PULK_STORE or the folder names.

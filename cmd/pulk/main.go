@@ -16,7 +16,7 @@ import (
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	code := run(ctx, os.Args, &env{
+	code := invoke(ctx, os.Args, &env{
 		stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
 		now: time.Now, rand: rand.Reader, getenv: os.Getenv, local: time.Local,
 		terminal: term.IsTerminal(int(os.Stdin.Fd())) && term.IsTerminal(int(os.Stdout.Fd())),

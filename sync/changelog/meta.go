@@ -149,6 +149,20 @@ func (tx *Tx) Entry(dot clock.Dot) (*Entry, error) {
 	return entry, err
 }
 
+// HashOf returns the chain hash of the change-set of a change that is here. It
+// names its content, and that of all before it in its lane.
+func (tx *Tx) HashOf(dot clock.Dot) (change.Hash, error) {
+	table, err := tx.laneTable()
+	if err != nil {
+		return change.Hash{}, err
+	}
+	l := table.byName[dot.Lane]
+	if l == nil || dot.Seq < l.forkSeq || dot.Seq > l.tip {
+		return change.Hash{}, fmt.Errorf("change %s is not here", dot)
+	}
+	return tx.hashAt(l, dot.Seq)
+}
+
 func (tx *Tx) logged(dot clock.Dot) (*lane, *change.Set, int64, error) {
 	table, err := tx.laneTable()
 	if err != nil {

@@ -1,0 +1,131 @@
+package run
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"pulk/sync/changelog"
+	"pulk/sync/clock"
+)
+
+// Conflicts implements [changelog.Conflicter]: a step done twice by people who had
+// not heard of each other, an irreversible step done behind a shut gate, a run on
+// a withdrawn revision, and dispositions that contradict each other.
+func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
+	runs, err := List(tx)
+	if err != nil {
+		return nil, err
+	}
+	var list []changelog.Conflict
+	for _, summary := range runs {
+		r, err := Load(tx, summary.ID)
+		if errors.Is(err, ErrNotHere) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, r.conflicts(tx)...)
+	}
+	return list, nil
+}
+
+func (r *Record) conflicts(tx *changelog.Tx) []changelog.Conflict {
+	list := r.gateConflicts(tx)
+	list = append(list, r.twiceConflicts(tx)...)
+	s := Evaluate(r)
+	if len(r.Withdrawals) > 0 && s.Ended == nil {
+		c := changelog.Conflict{ID: "withdrawn:" + tx.Name(r.Run), Kind: "run on a withdrawn revision",
+			What:   fmt.Sprintf("run %s (%s) goes on under a revision that was withdrawn: %s. Nothing more can be done in it", tx.Name(r.Run), r.Title, r.Withdrawals[0].Why),
+			Advice: fmt.Sprintf("end it with: pulk run end %s --abandon --why REASON, and start the latest revision", tx.Name(r.Run)),
+			Sides:  []changelog.Side{{Dot: r.Run, What: "run started"}}}
+		for _, w := range r.Withdrawals {
+			c.Sides = append(c.Sides, changelog.Side{Dot: w.Dot, What: "withdrawn: " + w.Why})
+		}
+		list = append(list, c)
+	}
+	for _, nc := range s.NCs {
+		if nc.Open && len(nc.Dispositions) > 1 {
+			c := changelog.Conflict{ID: "disposition:" + tx.Name(nc.Entry.Dot), Kind: "nonconformance disposed in two ways",
+				What:   fmt.Sprintf("%s was disposed in different ways by people who had not seen each other's decision; it counts as open", nc.Entry.Text),
+				Advice: "decide again, knowing both: pulk nc dispose " + tx.Name(nc.Entry.Dot)}
+			for _, e := range nc.Dispositions {
+				c.Sides = append(c.Sides, changelog.Side{Dot: e.Dot, What: e.Disposition.String() + ": " + e.Text})
+			}
+			list = append(list, c)
+		}
+	}
+	return list
+}
+
+func (r *Record) gateConflicts(tx *changelog.Tx) []changelog.Conflict {
+	var list []changelog.Conflict
+	found := r.DoneBehindShutGate()
+	for _, check := range sortedEntries(found) {
+		step := r.step(check.Step)
+		c := changelog.Conflict{ID: "gate:" + tx.Name(check.Dot), Kind: "irreversible step done behind a shut gate", Urgent: true,
+			What: fmt.Sprintf("step %s of run %s (%s) cannot be undone and was done, while something that its doer had not seen had shut the gate before it: %s",
+				step.ID, tx.Name(r.Run), r.Title, strings.Join(found[check], "; ")),
+			Advice: "nothing here can undo it: tell the release authority now, by voice if there is one; write down what is decided with pulk run note"}
+		c.Sides = append(c.Sides, changelog.Side{Dot: check.Dot, What: "step " + step.ID + " done"})
+		for _, a := range r.unseenAdverse(check) {
+			c.Sides = append(c.Sides, changelog.Side{Dot: a.Dot, What: a.Why})
+		}
+		list = append(list, c)
+	}
+	return list
+}
+
+// unseenAdverse lists what spoke against going on, crossed an entry and was not
+// known to its author.
+func (r *Record) unseenAdverse(e *Entry) []Adverse {
+	var list []Adverse
+	v := r.whole()
+	for n := range e.Step {
+		if !isGate(r.step(n)) {
+			continue
+		}
+		for _, a := range v.adverse(n) {
+			known := slices.ContainsFunc(list, func(b Adverse) bool { return a.Dot == b.Dot })
+			if !known && !e.Ctx.Has(a.Dot) && !a.Ctx.Has(e.Dot) && a.Dot != e.Dot {
+				list = append(list, a)
+			}
+		}
+	}
+	return list
+}
+
+func (r *Record) twiceConflicts(tx *changelog.Tx) []changelog.Conflict {
+	var list []changelog.Conflict
+	twice := r.DoneTwice()
+	for n := range len(r.steps()) {
+		entries := twice[n]
+		if len(entries) < 2 {
+			continue
+		}
+		step := r.step(n)
+		c := changelog.Conflict{ID: fmt.Sprintf("twice:%s:%s", tx.Name(r.Run), step.ID), Kind: "step done twice", Urgent: step.Irreversible,
+			What:   fmt.Sprintf("step %s of run %s was done by people who had not heard of each other", step.ID, tx.Name(r.Run)),
+			Advice: "find out what was really done, and void the entry that is wrong: pulk run void"}
+		for _, e := range entries {
+			what := "done"
+			if e.Text != "" {
+				what = e.Text
+			}
+			c.Sides = append(c.Sides, changelog.Side{Dot: e.Dot, What: what})
+		}
+		list = append(list, c)
+	}
+	return list
+}
+
+func sortedEntries(found map[*Entry][]string) []*Entry {
+	var list []*Entry
+	for e := range found {
+		list = append(list, e)
+	}
+	slices.SortFunc(list, func(a, b *Entry) int { return clock.Dot.Compare(a.Dot, b.Dot) })
+	return list
+}

@@ -1,0 +1,140 @@
+// Package run carries procedures out: what was done, by whom, on what evidence,
+// and whether a gate is open.
+//
+// The rules are pure: [Evaluate] takes a [Record], all that is known of one run,
+// and says the state of every step and gate. It knows no store and no clock, so
+// every site that has the same change-sets comes to the same answer. The
+// functions that take a transaction ([Check], [Sign], …) load a record, ask the
+// rules, and add the change.
+package run
+
+import (
+	"crypto/ed25519"
+
+	"pulk/checklist/procedure"
+	"pulk/schema/decimal"
+	"pulk/schema/kind"
+	"pulk/sync/change"
+	"pulk/sync/clock"
+)
+
+// Entry is one fact about a run.
+type Entry struct {
+	Dot    clock.Dot
+	Hash   change.Hash // chain hash of its change-set: names the content
+	At     clock.Stamp
+	Person clock.Dot
+	Ctx    clock.Context // what its author knew
+	Kind   *kind.Kind
+	Step   int // place in the revision, or NoStep
+
+	Answer      int64           // step.check: 0 done or yes, 1 no
+	Value       decimal.Decimal // step.reading
+	Text        string          // record, note, why, nonconformance
+	Ref         clock.Dot       // void: target; nc.raise: cause; nc.dispose: the nonconformance
+	Unit        clock.Dot       // step.record, nc.raise
+	Disposition Disposition     // nc.dispose
+	Verdict     Verdict         // step.sign
+	Role        string          // step.sign
+	Digest      []byte          // step.sign
+	Key         clock.Dot       // step.sign
+	Signature   []byte          // step.sign
+}
+
+// NoStep is the step of an entry about the run as a whole.
+const NoStep = -1
+
+// Verdict is what a sign-off says.
+type Verdict int64
+
+// The verdicts; their numbers are on the wire.
+const (
+	Go   Verdict = 0
+	Stop Verdict = 1
+)
+
+func (v Verdict) String() string {
+	if v == Go {
+		return "go"
+	}
+	return "stop"
+}
+
+// Disposition is what is to be done about a nonconformance (ISO 9000:2015, 3.12).
+type Disposition int64
+
+// The dispositions; their numbers are on the wire.
+const (
+	Rework   Disposition = 1
+	Repair   Disposition = 2
+	UseAsIs  Disposition = 3
+	Scrapped Disposition = 4
+)
+
+var dispositionNames = map[Disposition]string{Rework: "rework", Repair: "repair", UseAsIs: "use-as-is", Scrapped: "scrap"}
+
+func (d Disposition) String() string {
+	if name, ok := dispositionNames[d]; ok {
+		return name
+	}
+	return "unknown disposition"
+}
+
+// ParseDisposition reads what String writes.
+func ParseDisposition(text string) (Disposition, bool) {
+	for d, name := range dispositionNames {
+		if name == text {
+			return d, true
+		}
+	}
+	return 0, false
+}
+
+// Record is all that a site knows of one run.
+type Record struct {
+	Run       clock.Dot
+	Hash      change.Hash // of the change-set that started it
+	Procedure *procedure.Procedure
+	Revision  clock.Dot
+	Target    clock.Dot // unit, or none
+	Location  clock.Dot // or none
+	Title     string
+	Person    clock.Dot // who started it
+	At        clock.Stamp
+	Entries   []Entry // in the order of their dots
+	// Withdrawals are those of the run's revision.
+	Withdrawals []Withdrawal
+	Roles       map[clock.Dot]map[string]RoleStanding // by person and role
+	Keys        map[clock.Dot]SigningKey              // by the change that made the key known
+}
+
+// Withdrawal says that a revision must not be used any more.
+type Withdrawal struct {
+	Dot clock.Dot
+	Ctx clock.Context
+	Why string
+}
+
+// RoleStanding is how a person stands to a role.
+type RoleStanding struct {
+	Granted     bool            // some value that stands grants it
+	Withdrawals []clock.Context // of the values that stand and withdraw it
+}
+
+// SigningKey is a person's public key.
+type SigningKey struct {
+	Person clock.Dot
+	Public ed25519.PublicKey
+}
+
+// held reports whether a role entitled its holder to the change d: it is granted,
+// or was withdrawn by someone who knew d. A withdrawal that crossed d counts
+// against it.
+func (s RoleStanding) held(d clock.Dot) bool {
+	for _, withdrawal := range s.Withdrawals {
+		if !withdrawal.Has(d) {
+			return false
+		}
+	}
+	return s.Granted || len(s.Withdrawals) > 0
+}

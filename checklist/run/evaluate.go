@@ -1,0 +1,234 @@
+package run
+
+import (
+	"fmt"
+	"slices"
+
+	"pulk/checklist/procedure"
+	"pulk/schema/kind"
+	"pulk/sync/clock"
+)
+
+// State is the state of a run, as it follows from its record.
+type State struct {
+	*Record
+	Steps []StepState
+	NCs   []NC
+	Ended *Entry // the entry that ended it, or nil
+}
+
+// StepState is the state of one step.
+type StepState struct {
+	Step    *procedure.Step
+	Number  int
+	Done    bool
+	Gate    *Gate    // for hold and witness points
+	Entries []*Entry // about this step, voided ones left out, by time
+	Voided  []*Entry // voided ones, by time
+	Blocked []string // why it cannot be carried out now, in words; empty if it can
+}
+
+// NC is a nonconformance of the run.
+type NC struct {
+	Entry        *Entry
+	Disposition  Disposition // 0 while open
+	Open         bool
+	Dispositions []*Entry // that no other has seen; several that differ are a conflict
+}
+
+// Evaluate works out the state of a run.
+func Evaluate(r *Record) *State {
+	v := r.whole()
+	s := &State{Record: r}
+	if r.Procedure != nil {
+		for n := range r.Procedure.Steps {
+			s.Steps = append(s.Steps, v.stepState(n))
+		}
+		for n := range s.Steps {
+			s.Steps[n].Blocked = v.blocked(n, s.Steps)
+		}
+	}
+	for _, e := range v.entries(kind.NCRaise, anyStep) {
+		d, last, ok := v.disposition(e)
+		nc := NC{Entry: e, Dispositions: last, Open: !ok}
+		if ok {
+			nc.Disposition = d
+		}
+		s.NCs = append(s.NCs, nc)
+	}
+	for _, e := range v.entries(kind.RunEnd, anyStep) {
+		if s.Ended == nil || e.At < s.Ended.At {
+			s.Ended = e
+		}
+	}
+	return s
+}
+
+func (v *view) stepState(n int) StepState {
+	state := StepState{Step: v.step(n), Number: n}
+	for i := range v.Entries {
+		e := &v.Entries[i]
+		if e.Step != n || !isStepEntry(e.Kind) {
+			continue
+		}
+		if v.voided[e.Dot] != nil {
+			state.Voided = append(state.Voided, e)
+		} else {
+			state.Entries = append(state.Entries, e)
+		}
+	}
+	sortByTime(state.Entries)
+	sortByTime(state.Voided)
+	if isGate(state.Step) {
+		gate := v.gate(n)
+		state.Gate, state.Done = &gate, gate.Open
+	} else {
+		state.Done = v.done(n)
+	}
+	return state
+}
+
+func isGate(step *procedure.Step) bool {
+	return step.Kind == procedure.KindHold || step.Kind == procedure.KindWitness
+}
+
+// blocked says why step n cannot be carried out now. A hold point stops whatever
+// comes after it; a witness point stops what depends on it, and what cannot be
+// undone.
+func (v *view) blocked(n int, steps []StepState) []string {
+	var why []string
+	step := steps[n].Step
+	for m := range n {
+		before := steps[m]
+		if before.Gate == nil || before.Done {
+			continue
+		}
+		if before.Step.Kind == procedure.KindHold || step.Irreversible {
+			for _, reason := range before.Gate.Shut {
+				why = append(why, fmt.Sprintf("%s point %s is shut: %s", before.Step.Kind, before.Step.ID, reason))
+			}
+		}
+	}
+	for _, id := range step.After {
+		m := slices.IndexFunc(steps, func(s StepState) bool { return s.Step.ID == id })
+		if m >= 0 && !steps[m].Done {
+			why = append(why, fmt.Sprintf("step %s must be done first", id))
+		}
+	}
+	for _, w := range v.Withdrawals {
+		why = append(why, "the revision was withdrawn: "+w.Why)
+	}
+	return unique(why)
+}
+
+// Next returns the number of the first step that is not done and can be carried
+// out; false where there is none.
+func (s *State) Next() (int, bool) {
+	for _, step := range s.Steps {
+		if !step.Done && len(step.Blocked) == 0 {
+			return step.Number, true
+		}
+	}
+	return 0, false
+}
+
+// Finished reports whether every step is done.
+func (s *State) Finished() bool {
+	return len(s.Steps) > 0 && !slices.ContainsFunc(s.Steps, func(step StepState) bool { return !step.Done })
+}
+
+// StepByID returns the number of a step.
+func (s *State) StepByID(id string) (int, bool) {
+	for _, step := range s.Steps {
+		if step.Step.ID == id {
+			return step.Number, true
+		}
+	}
+	return 0, false
+}
+
+// DoneBehindShutGate lists the irreversible steps that were carried out although a
+// gate before them was shut by something that the doer had not seen, with what
+// shut it.
+func (r *Record) DoneBehindShutGate() map[*Entry][]string {
+	found := map[*Entry][]string{}
+	whole := r.whole()
+	for n := range len(r.steps()) {
+		if !r.step(n).Irreversible {
+			continue
+		}
+		for _, check := range whole.entries(kind.StepCheck, n) {
+			// What was written by people who knew of the deed came after it and cannot
+			// have shut its gate.
+			then := r.through(func(d clock.Dot) bool { return !r.knows(d, check.Dot) })
+			for m := range n {
+				if !isGate(r.step(m)) {
+					continue
+				}
+				if gate := then.gate(m); !gate.Open {
+					found[check] = append(found[check], fmt.Sprintf("%s point %s: %s", r.step(m).Kind, r.step(m).ID, gate.Shut[0]))
+				}
+			}
+		}
+	}
+	return found
+}
+
+func (r *Record) steps() []procedure.Step {
+	if r.Procedure == nil {
+		return nil
+	}
+	return r.Procedure.Steps
+}
+
+// knows reports whether the author of d knew the change other.
+func (r *Record) knows(d, other clock.Dot) bool {
+	for i := range r.Entries {
+		if r.Entries[i].Dot == d {
+			return r.Entries[i].Ctx.Has(other)
+		}
+	}
+	for _, w := range r.Withdrawals {
+		if w.Dot == d {
+			return w.Ctx.Has(other)
+		}
+	}
+	return false
+}
+
+// DoneTwice lists, by step, checks and records of people who had not heard of each
+// other's.
+func (r *Record) DoneTwice() map[int][]*Entry {
+	found := map[int][]*Entry{}
+	v := r.whole()
+	for n := range len(r.steps()) {
+		for _, k := range []*kind.Kind{kind.StepCheck, kind.StepRecord} {
+			entries := v.entries(k, n)
+			for i, e := range entries {
+				crossed := slices.ContainsFunc(entries, func(other *Entry) bool { return e.Ctx.Concurrent(other.Ctx) })
+				if crossed {
+					found[n] = append(found[n], entries[i])
+				}
+			}
+		}
+	}
+	return found
+}
+
+func needText(g Gate) string {
+	people := "1 person"
+	if g.Need > 1 {
+		people = fmt.Sprintf("%d different people", g.Need)
+	}
+	return fmt.Sprintf("needs a go of %s as %s, has %d", people, g.Role, g.Have)
+}
+
+func unique(list []string) []string {
+	var out []string
+	for _, text := range list {
+		if !slices.Contains(out, text) {
+			out = append(out, text)
+		}
+	}
+	return out
+}

@@ -1,0 +1,344 @@
+package run
+
+import (
+	"fmt"
+
+	"pulk/checklist/procedure"
+	"pulk/schema/kind"
+	"pulk/sync/change"
+	"pulk/sync/changelog"
+	"pulk/sync/clock"
+)
+
+// Projection keeps the tables of runs: what each is, and which changes are about
+// it. What those say is read from the log.
+type Projection struct{}
+
+// Name implements [changelog.Projector].
+func (Projection) Name() string { return "run" }
+
+// Schema implements [changelog.Projector].
+func (Projection) Schema() string {
+	return `
+-- run is every carrying-out of a procedure.
+CREATE TABLE run (
+  dot      BLOB PRIMARY KEY,
+  revision BLOB,  -- dot
+  target   BLOB,  -- dot of a unit
+  location BLOB   -- dot
+) STRICT, WITHOUT ROWID;
+CREATE INDEX run_target ON run (target) WHERE target IS NOT NULL;
+
+-- run_entry lists the changes about a run; the run itself may not be here yet.
+CREATE TABLE run_entry (
+  run  BLOB NOT NULL,
+  dot  BLOB NOT NULL,
+  kind INTEGER NOT NULL,
+  PRIMARY KEY (run, dot)
+) STRICT, WITHOUT ROWID;
+
+-- nonconformance is every one raised, about a run, a unit or both.
+CREATE TABLE nonconformance (
+  dot  BLOB PRIMARY KEY,
+  run  BLOB,
+  unit BLOB
+) STRICT, WITHOUT ROWID;
+CREATE INDEX nonconformance_unit ON nonconformance (unit) WHERE unit IS NOT NULL;
+
+-- loose_disposition is every disposition of a nonconformance about no run.
+CREATE TABLE loose_disposition (
+  dot BLOB PRIMARY KEY,
+  nc  BLOB NOT NULL
+) STRICT, WITHOUT ROWID;
+CREATE INDEX loose_disposition_nc ON loose_disposition (nc);
+`
+}
+
+// Tables implements [changelog.Projector].
+func (Projection) Tables() []string {
+	return []string{"run", "run_entry", "nonconformance", "loose_disposition"}
+}
+
+// runColumn is where a kind names the run that it is about.
+var runColumn = map[*kind.Kind]int{
+	kind.RunEnd: 0, kind.StepCheck: 0, kind.StepReading: 0, kind.StepRecord: 0, kind.StepBegin: 0, kind.StepSign: 0,
+	kind.RunNote: 0, kind.NCRaise: 0, kind.NCDispose: 1, kind.Void: 1,
+}
+
+// Apply implements [changelog.Projector].
+func (Projection) Apply(tx *changelog.Tx, e *changelog.Entry) error {
+	v := e.Values
+	if e.Kind == kind.RunStart {
+		return tx.Exec("INSERT INTO run (dot, revision, target, location) VALUES (?, ?, ?, ?)", e.Dot.Key(), v[0].Ref.Key(), v[1].Ref.Key(), v[2].Ref.Key())
+	}
+	column, ok := runColumn[e.Kind]
+	if !ok {
+		return nil
+	}
+	run := v[column].Ref
+	if e.Kind == kind.NCRaise {
+		if err := tx.Exec("INSERT INTO nonconformance (dot, run, unit) VALUES (?, ?, ?)", e.Dot.Key(), run.Key(), v[2].Ref.Key()); err != nil {
+			return err
+		}
+	}
+	if run.IsZero() {
+		if e.Kind == kind.NCDispose && !v[0].Ref.IsZero() {
+			return tx.Exec("INSERT INTO loose_disposition (dot, nc) VALUES (?, ?)", e.Dot.Key(), v[0].Ref.Key())
+		}
+		return nil
+	}
+	return tx.Exec("INSERT INTO run_entry (run, dot, kind) VALUES (?, ?, ?)", run.Key(), e.Dot.Key(), e.Kind.ID)
+}
+
+// Describe implements [changelog.Describer].
+func (Projection) Describe(tx *changelog.Tx, id clock.Dot) (string, error) {
+	var revision []byte
+	found, err := tx.Row("SELECT revision FROM run WHERE dot = ?", []any{id.Key()}, &revision)
+	if !found || err != nil {
+		return "", err
+	}
+	return "run " + tx.Name(id), nil
+}
+
+// ErrNotHere is returned by Load for a run whose start is not here.
+var ErrNotHere = fmt.Errorf("the run's start is not here yet")
+
+// Load reads all that is known of a run.
+func Load(tx *changelog.Tx, id clock.Dot) (*Record, error) {
+	r := &Record{Run: id, Roles: map[clock.Dot]map[string]RoleStanding{}, Keys: map[clock.Dot]SigningKey{}}
+	var revision, target, location []byte
+	found, err := tx.Row("SELECT revision, target, location FROM run WHERE dot = ?", []any{id.Key()}, &revision, &target, &location)
+	if err != nil {
+		return nil, err
+	}
+	if !found {
+		return nil, fmt.Errorf("run %s: %w", tx.Name(id), ErrNotHere)
+	}
+	for _, field := range []struct {
+		key []byte
+		dot *clock.Dot
+	}{{revision, &r.Revision}, {target, &r.Target}, {location, &r.Location}} {
+		if *field.dot, err = clock.DotFromKey(field.key); err != nil {
+			return nil, err
+		}
+	}
+	if err := r.loadStart(tx); err != nil {
+		return nil, err
+	}
+	if err := r.loadRevision(tx); err != nil {
+		return nil, err
+	}
+	if r.Entries, err = entriesOf(tx, "SELECT dot FROM run_entry WHERE run = ? ORDER BY dot", id); err != nil {
+		return nil, err
+	}
+	return r, r.loadSigners(tx)
+}
+
+func (r *Record) loadStart(tx *changelog.Tx) error {
+	start, err := tx.Entry(r.Run)
+	if err != nil {
+		return err
+	}
+	r.Person, r.At = start.Person, start.At
+	if r.Hash, err = tx.HashOf(r.Run); err != nil {
+		return err
+	}
+	title, err := tx.Register(r.Run, kind.FieldRunTitle, "")
+	if err != nil {
+		return err
+	}
+	value, _, err := tx.Stands(title)
+	r.Title = value.Text
+	return err
+}
+
+func (r *Record) loadRevision(tx *changelog.Tx) error {
+	var err error
+	if r.Procedure, err = procedure.Load(tx, r.Revision); err != nil {
+		return err
+	}
+	revision, found, err := procedure.ByID(tx, r.Revision)
+	if err != nil || !found {
+		return err
+	}
+	for _, w := range revision.Withdrawn {
+		ctx, err := tx.Context(w.Dot)
+		if err != nil {
+			return err
+		}
+		r.Withdrawals = append(r.Withdrawals, Withdrawal{w.Dot, ctx, w.Why})
+	}
+	return nil
+}
+
+// entriesOf reads the changes that a query lists.
+func entriesOf(tx *changelog.Tx, query string, args ...clock.Dot) ([]Entry, error) {
+	var keys []any
+	for _, dot := range args {
+		keys = append(keys, dot.Key())
+	}
+	var dots []clock.Dot
+	err := tx.Each(query, keys, func(scan func(...any) error) error {
+		var key []byte
+		if err := scan(&key); err != nil {
+			return err
+		}
+		dot, err := clock.DotFromKey(key)
+		dots = append(dots, dot)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	entries := make([]Entry, 0, len(dots))
+	for _, dot := range dots {
+		e, err := entryOf(tx, dot)
+		if err != nil {
+			return nil, err
+		}
+		entries = append(entries, e)
+	}
+	return entries, nil
+}
+
+func entryOf(tx *changelog.Tx, dot clock.Dot) (Entry, error) {
+	logged, err := tx.Entry(dot)
+	if err != nil {
+		return Entry{}, err
+	}
+	e := Entry{Dot: dot, At: logged.At, Person: logged.Person, Kind: logged.Kind, Step: NoStep}
+	if e.Ctx, err = tx.Context(dot); err != nil {
+		return e, err
+	}
+	if e.Hash, err = tx.HashOf(dot); err != nil {
+		return e, err
+	}
+	e.fill(logged.Values)
+	return e, nil
+}
+
+// fill takes an entry's fields from the values of its kind.
+func (e *Entry) fill(v []change.Value) {
+	switch e.Kind {
+	case kind.StepCheck:
+		e.Step, e.Answer = int(v[1].Num), v[2].Num
+	case kind.StepReading:
+		e.Step, e.Value = int(v[1].Num), v[2].Decimal()
+	case kind.StepRecord:
+		e.Step, e.Text, e.Unit = int(v[1].Num), v[2].Text, v[3].Ref
+	case kind.StepBegin:
+		e.Step = int(v[1].Num)
+	case kind.StepSign:
+		e.Step, e.Verdict, e.Role = int(v[1].Num), Verdict(v[2].Num), v[3].Text
+		e.Digest, e.Key, e.Signature = []byte(v[4].Text), v[5].Ref, []byte(v[6].Text)
+	case kind.RunNote:
+		e.Step, e.Text = int(v[1].Num)-1, v[2].Text
+	case kind.NCRaise:
+		e.Step, e.Unit, e.Ref, e.Text = int(v[1].Num)-1, v[2].Ref, v[3].Ref, v[4].Text
+	case kind.NCDispose:
+		e.Ref, e.Disposition, e.Text = v[0].Ref, Disposition(v[2].Num), v[3].Text
+	case kind.Void:
+		e.Ref, e.Text = v[0].Ref, v[2].Text
+	case kind.RunEnd:
+		e.Answer, e.Text = v[1].Num, v[2].Text
+	}
+}
+
+// loadSigners reads the roles and keys of those who signed.
+func (r *Record) loadSigners(tx *changelog.Tx) error {
+	for i := range r.Entries {
+		e := &r.Entries[i]
+		if e.Kind != kind.StepSign {
+			continue
+		}
+		if err := r.loadRole(tx, e.Person, e.Role); err != nil {
+			return err
+		}
+		if err := r.loadKey(tx, e.Key); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (r *Record) loadRole(tx *changelog.Tx, person clock.Dot, role string) error {
+	if _, ok := r.Roles[person][role]; ok {
+		return nil
+	}
+	register, err := tx.Register(person, kind.FieldPersonRole, role)
+	if err != nil {
+		return err
+	}
+	var standing RoleStanding
+	for _, value := range register.Values {
+		if value.Text == "granted" {
+			standing.Granted = true
+			continue
+		}
+		ctx, err := tx.Context(value.Dot)
+		if err != nil {
+			return err
+		}
+		standing.Withdrawals = append(standing.Withdrawals, ctx)
+	}
+	if r.Roles[person] == nil {
+		r.Roles[person] = map[string]RoleStanding{}
+	}
+	r.Roles[person][role] = standing
+	return nil
+}
+
+// Summary is what a list of runs shows.
+type Summary struct {
+	ID       clock.Dot
+	Revision clock.Dot
+	Target   clock.Dot
+	Location clock.Dot
+}
+
+// List returns all runs whose start is here, in the order of their ids.
+func List(tx *changelog.Tx) ([]Summary, error) {
+	return summaries(tx, "SELECT dot, revision, target, location FROM run ORDER BY dot")
+}
+
+// OnTarget returns the runs on a unit.
+func OnTarget(tx *changelog.Tx, unit clock.Dot) ([]Summary, error) {
+	return summaries(tx, "SELECT dot, revision, target, location FROM run WHERE target = ? ORDER BY dot", unit.Key())
+}
+
+func summaries(tx *changelog.Tx, query string, args ...any) ([]Summary, error) {
+	var list []Summary
+	err := tx.Each(query, args, func(scan func(...any) error) error {
+		var keys [4][]byte
+		if err := scan(&keys[0], &keys[1], &keys[2], &keys[3]); err != nil {
+			return err
+		}
+		var s Summary
+		for i, dot := range []*clock.Dot{&s.ID, &s.Revision, &s.Target, &s.Location} {
+			var err error
+			if *dot, err = clock.DotFromKey(keys[i]); err != nil {
+				return err
+			}
+		}
+		list = append(list, s)
+		return nil
+	})
+	return list, err
+}
+
+// NotHereYet returns the runs that something here is about although their start
+// is not here, and how many entries each has.
+func NotHereYet(tx *changelog.Tx) (map[clock.Dot]int, error) {
+	found := map[clock.Dot]int{}
+	err := tx.Each("SELECT run, count(*) FROM run_entry WHERE run NOT IN (SELECT dot FROM run) GROUP BY run", nil, func(scan func(...any) error) error {
+		var key []byte
+		var n int
+		if err := scan(&key, &n); err != nil {
+			return err
+		}
+		dot, err := clock.DotFromKey(key)
+		found[dot] = n
+		return err
+	})
+	return found, err
+}

@@ -1,0 +1,200 @@
+package run
+
+import (
+	"slices"
+
+	"pulk/checklist/limit"
+	"pulk/checklist/procedure"
+	"pulk/schema/kind"
+	"pulk/sync/clock"
+)
+
+// view is a record as seen through a filter: everything, or what one author knew.
+// All rules are asked of a view, so that "what stands" and "what the signer had
+// seen" are the same code.
+type view struct {
+	*Record
+	sees   func(clock.Dot) bool
+	voided map[clock.Dot]*Entry // entry that is voided, and the void
+}
+
+func (r *Record) through(sees func(clock.Dot) bool) *view {
+	v := &view{Record: r, sees: sees, voided: map[clock.Dot]*Entry{}}
+	byDot := map[clock.Dot]*Entry{}
+	for i := range r.Entries {
+		byDot[r.Entries[i].Dot] = &r.Entries[i]
+	}
+	for i := range r.Entries {
+		e := &r.Entries[i]
+		if e.Kind == kind.Void && sees(e.Dot) {
+			if target := byDot[e.Ref]; target != nil && voidable(target.Kind) {
+				v.voided[e.Ref] = e
+			}
+		}
+	}
+	return v
+}
+
+func (r *Record) whole() *view { return r.through(func(clock.Dot) bool { return true }) }
+
+// voidable reports whether entries of a kind can be voided. A nonconformance is
+// ended by its disposition, a disposition by another, so neither is.
+func voidable(k *kind.Kind) bool { return isStepEntry(k) || k == kind.RunNote }
+
+func isStepEntry(k *kind.Kind) bool {
+	switch k {
+	case kind.StepCheck, kind.StepReading, kind.StepRecord, kind.StepBegin, kind.StepSign:
+		return true
+	}
+	return false
+}
+
+// entries returns what the view sees of a kind at a step, voided ones left out.
+func (v *view) entries(k *kind.Kind, step int) []*Entry {
+	var list []*Entry
+	for i := range v.Entries {
+		e := &v.Entries[i]
+		if e.Kind == k && (step == anyStep || e.Step == step) && v.sees(e.Dot) && v.voided[e.Dot] == nil {
+			list = append(list, e)
+		}
+	}
+	return list
+}
+
+const anyStep = -2
+
+// outcome judges a reading against the limits of its step.
+func (r *Record) outcome(e *Entry) limit.Outcome {
+	step := r.step(e.Step)
+	if step == nil || step.Reading == nil {
+		return limit.Pass
+	}
+	return step.Reading.Limits.Judge(e.Value)
+}
+
+func (r *Record) step(n int) *procedure.Step {
+	if r.Procedure == nil || n < 0 || n >= len(r.Procedure.Steps) {
+		return nil
+	}
+	return &r.Procedure.Steps[n]
+}
+
+// failing reports whether an entry shows that something is not as it must be: a
+// reading outside its limits, or a no.
+func (v *view) failing(e *Entry) bool {
+	switch e.Kind {
+	case kind.StepReading:
+		return v.outcome(e) != limit.Pass
+	case kind.StepCheck:
+		return e.Answer != 0
+	}
+	return false
+}
+
+// disposition returns how a nonconformance was disposed: false where it was not,
+// or where dispositions that had not seen each other differ.
+func (v *view) disposition(nc *Entry) (Disposition, []*Entry, bool) {
+	last := v.lastDispositions(nc)
+	if len(last) == 0 {
+		return 0, nil, false
+	}
+	for _, e := range last {
+		if e.Disposition != last[0].Disposition {
+			return 0, last, false
+		}
+	}
+	return last[0].Disposition, last, true
+}
+
+// lastDispositions returns the dispositions of a nonconformance that no other one
+// had seen.
+func (v *view) lastDispositions(nc *Entry) []*Entry {
+	all := v.entries(kind.NCDispose, anyStep)
+	all = slices.DeleteFunc(all, func(e *Entry) bool { return e.Ref != nc.Dot })
+	return slices.DeleteFunc(slices.Clone(all), func(e *Entry) bool {
+		return slices.ContainsFunc(all, func(other *Entry) bool { return other.Ctx.Has(e.Dot) })
+	})
+}
+
+// ncsOf returns the nonconformances that a failing entry caused.
+func (v *view) ncsOf(cause *Entry) []*Entry {
+	return slices.DeleteFunc(v.entries(kind.NCRaise, anyStep), func(e *Entry) bool { return e.Ref != cause.Dot })
+}
+
+// handling is what became of a failing entry.
+type handling int
+
+const (
+	undisposed handling = iota
+	setAside            // rework or repair: the step is to be done again
+	accepted            // use as is
+	scrapped
+)
+
+// handled returns what became of a failing entry, by all its nonconformances.
+func (v *view) handled(e *Entry) handling {
+	ncs := v.ncsOf(e)
+	if len(ncs) == 0 {
+		return undisposed
+	}
+	result := accepted
+	for _, nc := range ncs {
+		d, _, ok := v.disposition(nc)
+		switch {
+		case !ok:
+			return undisposed
+		case d == Scrapped:
+			result = scrapped
+		case result == scrapped:
+		case d == Rework || d == Repair:
+			result = setAside
+		}
+	}
+	return result
+}
+
+// done reports whether a step is done as the revision asks for, in this view.
+func (v *view) done(n int) bool {
+	step := v.step(n)
+	if step == nil {
+		return false
+	}
+	switch step.Kind {
+	case procedure.KindHold, procedure.KindWitness:
+		return v.gate(n).Open
+	case procedure.KindRecord:
+		return len(v.entries(kind.StepRecord, n)) > 0
+	case procedure.KindReading:
+		return v.enough(v.entries(kind.StepReading, n), max(1, step.Reading.Repeat))
+	}
+	return v.enough(v.entries(kind.StepCheck, n), 1)
+}
+
+// enough reports whether a step's entries hold as many good ones as it needs,
+// each taken by someone who knew of every failing one that was set aside, and no
+// failing one that is not settled.
+func (v *view) enough(entries []*Entry, need int) bool {
+	var aside []*Entry
+	var good []*Entry
+	for _, e := range entries {
+		if !v.failing(e) {
+			good = append(good, e)
+			continue
+		}
+		switch v.handled(e) {
+		case accepted:
+			good = append(good, e)
+		case setAside:
+			aside = append(aside, e)
+		default:
+			return false
+		}
+	}
+	count := 0
+	for _, e := range good {
+		if !slices.ContainsFunc(aside, func(failed *Entry) bool { return !e.Ctx.Has(failed.Dot) }) {
+			count++
+		}
+	}
+	return count >= need
+}
