@@ -342,3 +342,12 @@ func NotHereYet(tx *changelog.Tx) (map[clock.Dot]int, error) {
 	})
 	return found, err
 }
+
+// About returns the run that a change is about; false where it is about none.
+func About(e *changelog.Entry) (clock.Dot, bool) {
+	column, ok := runColumn[e.Kind]
+	if !ok || e.Values[column].Ref.IsZero() {
+		return clock.Dot{}, false
+	}
+	return e.Values[column].Ref, true
+}

@@ -8,6 +8,11 @@ func (e *env) commands() []*cli.Command {
 		e.initCommand(),
 		e.siteCommand(),
 		e.personCommand(),
+		e.procedureCommand(),
+		e.runCommand(),
+		e.ncCommand(),
+		e.bundleCommand(),
+		e.exchangeCommand(),
 		e.conflictCommand(),
 		e.verifyCommand(),
 	}

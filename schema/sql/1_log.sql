@@ -85,6 +85,7 @@ CREATE TABLE peer (
   heard_at  INTEGER NOT NULL DEFAULT 0, -- Unix ms, our clock
   their_at  INTEGER NOT NULL DEFAULT 0, -- stamp in the newest bundle heard
   wrote_at  INTEGER NOT NULL DEFAULT 0,
+  told      BLOB, -- context bytes of what we said we have, in the last bundle for it; NULL: to be said (again)
   skew_ms   INTEGER NOT NULL DEFAULT 0  -- their clock minus ours, when heard
 ) STRICT;
 

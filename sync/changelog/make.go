@@ -342,10 +342,15 @@ func (tx *Tx) clockToSend() ([]bundle.Ack, error) {
 	return acks, nil
 }
 
-// noteSent records what was put into a bundle, for [Request.Continue].
+// noteSent records what was put into a bundle, for [Request.Continue], and what
+// the other site is told with it.
 func (tx *Tx) noteSent(peer clock.SiteID, segments []bundle.Segment) error {
-	err := tx.Exec("INSERT INTO peer (peer, wrote_at) VALUES (?, ?) ON CONFLICT (peer) DO UPDATE SET wrote_at = excluded.wrote_at",
-		peer, tx.author.Now.UnixMilli())
+	heads, err := tx.Heads()
+	if err != nil {
+		return err
+	}
+	err = tx.Exec("INSERT INTO peer (peer, wrote_at, told) VALUES (?, ?, ?) ON CONFLICT (peer) DO UPDATE SET wrote_at = excluded.wrote_at, told = excluded.told",
+		peer, tx.author.Now.UnixMilli(), encodeContext(heads))
 	if err != nil {
 		return err
 	}

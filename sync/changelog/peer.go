@@ -1,6 +1,7 @@
 package changelog
 
 import (
+	"bytes"
 	"slices"
 	"time"
 
@@ -82,6 +83,12 @@ func (tx *Tx) peerVector(query string, peer clock.SiteID) (clock.Vector, error) 
 	return v, err
 }
 
+// mustAnswer notes that another site sent change-sets, new or known: it does not
+// know yet that they are here, and is to be told even if nothing else is new.
+func (tx *Tx) mustAnswer(peer clock.SiteID) error {
+	return tx.Exec("UPDATE peer SET told = NULL WHERE peer = ?", peer)
+}
+
 // PeerState is what this store knows of another site's store.
 type PeerState struct {
 	Site
@@ -91,6 +98,8 @@ type PeerState struct {
 	Skew    time.Duration
 	Waiting uint64 // change-sets here that it has not acknowledged
 	Lacking uint64 // change-sets that it says it has and that are not here
+	// Told says that its last bundle from here told it all that is here.
+	Told bool
 }
 
 // Peers returns the state of every other known site, in the order of their codes.
@@ -111,11 +120,13 @@ func (tx *Tx) Peers() ([]PeerState, error) {
 		state := PeerState{Site: site}
 		var heard, wrote, skew int64
 		var their clock.Stamp
-		_, err := tx.Row("SELECT heard_at, their_at, wrote_at, skew_ms FROM peer WHERE peer = ?", []any{site.ID}, &heard, &their, &wrote, &skew)
+		var told []byte
+		_, err := tx.Row("SELECT heard_at, their_at, wrote_at, skew_ms, told FROM peer WHERE peer = ?", []any{site.ID}, &heard, &their, &wrote, &skew, &told)
 		if err != nil {
 			return nil, err
 		}
 		state.HeardAt, state.WroteAt, state.Skew = milli(heard), milli(wrote), time.Duration(skew)*time.Millisecond
+		state.Told = told != nil && bytes.Equal(told, encodeContext(heads))
 		if their != 0 {
 			state.TheirAt = their.Time()
 		}

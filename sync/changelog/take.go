@@ -104,6 +104,11 @@ func (tx *Tx) take(b *bundle.Bundle, digest [sha256.Size]byte, size int, taken *
 	if err != nil {
 		return err
 	}
+	if len(b.Segments) > 0 {
+		if err := tx.mustAnswer(b.From); err != nil {
+			return err
+		}
+	}
 	var seen int
 	if taken.Already, err = tx.Row("SELECT 1 FROM bundle_taken WHERE digest = ?", []any{digest[:]}, &seen); err != nil || taken.Already {
 		return err

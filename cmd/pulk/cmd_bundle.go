@@ -1,0 +1,221 @@
+package main
+
+import (
+	"fmt"
+	"path/filepath"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"pulk/schema/fault"
+	"pulk/sync/bundle"
+	"pulk/sync/carrier"
+	"pulk/sync/changelog"
+)
+
+// clockTolerance is how far a sender's clock may stand ahead before it is told.
+const clockTolerance = 5 * time.Minute
+
+func (e *env) bundleCommand() *cli.Command {
+	return group("bundle", "make and take the files that carry changes between sites",
+		verb{path: "pulk bundle make", usage: "pack for a site what it has not said that it has",
+			about:    "Expedited changes go first. What does not fit --max-bytes stays queued. Nothing counts as delivered until the other site's next bundle says so.",
+			examples: []string{"pulk bundle make --to home -o today.bundle", "pulk bundle make --to home --max-bytes 50000 -o today.bundle"},
+			flags: []cli.Flag{&cli.StringFlag{Name: "to", Usage: "code of the `SITE` it is for"}, &cli.IntFlag{Name: "max-bytes", Usage: "size that is not exceeded, in `BYTES`"},
+				&cli.StringFlag{Name: "output", Aliases: []string{"o"}, Usage: "`FILE` to write"},
+				&cli.BoolFlag{Name: "continue", Usage: "start behind what earlier bundles carried, though it is not acknowledged yet"}},
+			action: (*call).bundleMake}.command(e),
+		verb{path: "pulk bundle take", args: "FILE…", minArgs: 1, maxArgs: -1, usage: "take in bundles of other sites",
+			about:    "Each bundle is taken whole or refused whole. Taking one twice, or in another order, does no harm.",
+			examples: []string{"pulk bundle take stn-0412.bundle"}, action: (*call).bundleTake}.command(e),
+	)
+}
+
+func (c *call) bundleMake() error {
+	if c.String("to") == "" || c.String("output") == "" {
+		return fault.Misuse("see: pulk bundle make --help", "pulk bundle make: --to SITE and -o FILE are needed")
+	}
+	if c.Int("max-bytes") < 0 {
+		return fault.Misuse("give a number of bytes", "--max-bytes is below zero")
+	}
+	return c.withLog(func(log *changelog.Log) error {
+		to, err := trustedSite(c, log, c.String("to"))
+		if err != nil {
+			return err
+		}
+		made, err := log.Make(c.Context.Context, changelog.Request{To: to.ID, Now: c.env.now(), MaxBytes: c.Int("max-bytes"), Continue: c.Bool("continue")})
+		if err != nil {
+			return err
+		}
+		if err := carrier.WriteFile(c.String("output"), made.Data); err != nil {
+			return err
+		}
+		c.printf("%s: %d bytes for %s, %d changes in %d change-sets", c.String("output"), len(made.Data), to.Code, made.Changes, made.Sets)
+		if made.Left > 0 {
+			c.printf("; %d change-sets stay queued", made.Left)
+		}
+		c.printf("\n")
+		return nil
+	})
+}
+
+func trustedSite(c *call, log *changelog.Log, code string) (changelog.Site, error) {
+	var site changelog.Site
+	err := log.View(c.Context.Context, func(tx *changelog.Tx) (err error) {
+		if site, err = tx.SiteByCode(code); err != nil {
+			return fault.Hint("see: pulk site list", "%w", err)
+		}
+		return nil
+	})
+	return site, err
+}
+
+func (c *call) bundleTake() error {
+	return c.withLog(func(log *changelog.Log) error {
+		for _, path := range c.Args().Slice() {
+			data, err := carrier.ReadFile(path)
+			if err != nil {
+				return err
+			}
+			if err := c.takeOne(log, path, data); err != nil {
+				return fmt.Errorf("%s: %w", path, err)
+			}
+		}
+		return c.sayConflicts(log)
+	})
+}
+
+// takeOne takes a bundle and says what it brought.
+func (c *call) takeOne(log *changelog.Log, name string, data []byte) error {
+	taken, err := log.Take(c.Context.Context, data, bundle.DefaultLimits, c.env.now())
+	if err != nil {
+		return err
+	}
+	return log.View(c.Context.Context, func(tx *changelog.Tx) error {
+		from, _, err := tx.SiteByID(taken.From)
+		if err != nil {
+			return err
+		}
+		if taken.Already {
+			c.printf("%s: from %s, taken before; nothing changed\n", name, from.Code)
+			return nil
+		}
+		sets, changes := taken.Fresh()
+		c.printf("%s: from %s, %d new changes in %d change-sets\n", name, from.Code, changes, sets)
+		for _, gap := range taken.Waiting {
+			c.printf("  waits for %s numbers %d to %d, which are missing; a bundle of yours to %s tells it\n", tx.LaneName(gap.Lane), gap.From, gap.To, from.Code)
+		}
+		for _, lane := range taken.Forked {
+			c.printf("  CONFLICT: %s holds two histories, as its store was restored or copied; both are kept: pulk conflict list\n", tx.LaneName(lane))
+		}
+		if taken.Renewed {
+			c.printf("  this store was older than what others have of it: it has caught up and numbers its changes anew\n")
+		}
+		if taken.Skew > clockTolerance {
+			c.printf("  the clock of %s stands %s ahead of ours: one of the two is wrong\n", from.Code, roundSeconds(taken.Skew))
+		}
+		return nil
+	})
+}
+
+func (c *call) sayConflicts(log *changelog.Log) error {
+	return log.View(c.Context.Context, func(tx *changelog.Tx) error {
+		list, err := tx.Conflicts()
+		if err != nil || len(list) == 0 {
+			return err
+		}
+		urgent := 0
+		for _, conflict := range list {
+			if conflict.Urgent {
+				urgent++
+			}
+		}
+		c.printf("%d conflicts are open", len(list))
+		if urgent > 0 {
+			c.printf(", %d of them URGENT", urgent)
+		}
+		c.printf(": pulk conflict list\n")
+		return nil
+	})
+}
+
+func (e *env) exchangeCommand() *cli.Command {
+	return verb{
+		path: "pulk exchange", args: "FOLDER", minArgs: 1, maxArgs: 1, usage: "take what lies in a folder for us, and put there what others need",
+		about: "For a USB stick or a synchronised folder. Bundles for this site are taken and moved aside; one new bundle is written for each trusted site that something waits for. " +
+			"Files appear whole under their final name, so it is safe to pull the stick or interrupt; run it again to go on.",
+		examples: []string{"pulk exchange /media/stick"},
+		flags:    []cli.Flag{&cli.IntFlag{Name: "max-bytes", Usage: "size of each bundle that is not exceeded, in `BYTES`"}},
+		action:   (*call).exchange,
+	}.command(e)
+}
+
+func (c *call) exchange() error {
+	folder := carrier.Folder{Path: c.Args().First()}
+	return c.withLog(func(log *changelog.Log) error {
+		self := log.Self()
+		refused := 0
+		incoming, err := folder.List(uint32(self.Site))
+		if err != nil {
+			return err
+		}
+		for _, name := range incoming {
+			data, err := folder.Read(name)
+			if err == nil {
+				err = c.takeOne(log, filepath.Base(name), data)
+			}
+			if err != nil {
+				refused++
+				c.env.report(fmt.Errorf("%s: %w", filepath.Base(name), err))
+				continue
+			}
+			if err := folder.Done(name); err != nil {
+				return err
+			}
+		}
+		if err := c.exchangeOut(log, folder); err != nil {
+			return err
+		}
+		if err := c.sayConflicts(log); err != nil {
+			return err
+		}
+		if refused > 0 {
+			return fault.Hint("they are left in the folder; the other bundles were taken", "%d of %d bundles were refused", refused, len(incoming))
+		}
+		return nil
+	})
+}
+
+// exchangeOut writes a bundle for each trusted site that something waits for, or
+// that does not know yet what has arrived here.
+func (c *call) exchangeOut(log *changelog.Log, folder carrier.Folder) error {
+	var peers []changelog.PeerState
+	err := log.View(c.Context.Context, func(tx *changelog.Tx) (err error) { peers, err = tx.Peers(); return err })
+	if err != nil {
+		return err
+	}
+	for _, peer := range peers {
+		if !peer.Trusted {
+			c.printf("nothing for %s: it is not trusted yet\n", peer.Code)
+			continue
+		}
+		if peer.Waiting == 0 && peer.Told {
+			c.printf("nothing new for %s\n", peer.Code)
+			continue
+		}
+		made, err := log.Make(c.Context.Context, changelog.Request{To: peer.ID, Now: c.env.now(), MaxBytes: c.Int("max-bytes")})
+		if err != nil {
+			return err
+		}
+		name, err := folder.Put(uint32(log.Self().Site), uint32(peer.ID), made.Data)
+		if err != nil {
+			return err
+		}
+		c.printf("%s: %d bytes for %s, %d changes", name, len(made.Data), peer.Code, made.Changes)
+		if made.Left > 0 {
+			c.printf("; %d change-sets stay queued", made.Left)
+		}
+		c.printf("\n")
+	}
+	return nil
+}

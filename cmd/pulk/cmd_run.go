@@ -1,0 +1,405 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"pulk/checklist/crew"
+	"pulk/checklist/limit"
+	"pulk/checklist/procedure"
+	"pulk/checklist/run"
+	"pulk/schema/decimal"
+	"pulk/schema/fault"
+	"pulk/schema/kind"
+	"pulk/sync/changelog"
+	"pulk/sync/clock"
+)
+
+func (e *env) runCommand() *cli.Command {
+	why := &cli.StringFlag{Name: "why", Usage: "the `REASON`"}
+	return group("run", "carry out a procedure: check off, read, record, sign",
+		verb{path: "pulk run start", args: "PROCEDURE[@REVISION]", minArgs: 1, maxArgs: 1, usage: "start a run", writes: true,
+			about:    "The run stays on the revision that it starts with.",
+			examples: []string{"pulk run start module-acceptance --target SM3-0107 --as oskar", `pulk run start borehole-lowering@C --at drill-hut --title "Hole 3" --as ida`},
+			flags: []cli.Flag{&cli.StringFlag{Name: "target", Usage: "`SERIAL` of the unit it is carried out on"},
+				&cli.StringFlag{Name: "at", Usage: "`LOCATION` code"}, &cli.StringFlag{Name: "title", Usage: "`TITLE` of this run (else the procedure's)"}},
+			action: (*call).runStart}.command(e),
+		verb{path: "pulk run list", usage: "the runs and how far they are", reads: true,
+			flags: []cli.Flag{&cli.BoolFlag{Name: "all", Usage: "also those that have ended"}}, action: (*call).runList}.command(e),
+		verb{path: "pulk run show", args: "RUN", minArgs: 1, maxArgs: 1, usage: "every step, its entries, and why a gate is shut", reads: true, action: (*call).runShow}.command(e),
+		verb{path: "pulk run check", args: "RUN STEP [VALUE…]", minArgs: 2, maxArgs: -1, usage: "carry out one step", writes: true,
+			about: "A do or confirm step takes no value; a reading takes one number or several, in the step's unit; a record step takes the text or serial; a waiting step starts its clock the first time and is done the second time. " +
+				"A reading outside its limits opens a nonconformance by itself.",
+			examples: []string{"pulk run check stn-41 30 --as ida", "pulk run check stn-41 120 4.35 --as ida", `pulk run check stn-41 50 --no "frost on the seal" --as ida`},
+			flags:    []cli.Flag{&cli.StringFlag{Name: "no", Usage: "answer a confirm step with no: `WHAT` is seen instead"}},
+			action:   (*call).runCheck}.command(e),
+		verb{path: "pulk run work", args: "RUN", minArgs: 1, maxArgs: 1, usage: "go through the steps at the terminal", writes: true,
+			about:  "Shows cautions first and asks step after step: Enter or d for done, y or n for an answer, numbers for readings, a text or a scanned serial for records, ? for help, q to leave. It can be left and taken up again anywhere.",
+			action: (*call).runWork}.command(e),
+		verb{path: "pulk run sign", args: "RUN STEP go|stop", minArgs: 3, maxArgs: 3, usage: "sign a hold point or witness point", writes: true,
+			about:    "Signs with your own key, on the evidence that this store has now. A go is refused while anything is open; a stop is always taken.",
+			examples: []string{"pulk run sign home-212 190 go --as lena"}, action: (*call).runSign}.command(e),
+		verb{path: "pulk run void", args: "ENTRY", minArgs: 1, maxArgs: 1, usage: "say that an entry is not to be relied on", writes: true,
+			about: "Nothing is erased. Sign-offs that stood on the entry fall, and the step is open again.", flags: []cli.Flag{why},
+			examples: []string{`pulk run void stn-88 --why "wrong module was clamped" --as ida`}, action: (*call).runVoid}.command(e),
+		verb{path: "pulk run note", args: "RUN TEXT", minArgs: 2, maxArgs: -1, usage: "write down a remark", writes: true,
+			flags: []cli.Flag{&cli.StringFlag{Name: "step", Usage: "the `STEP` it is about"}}, action: (*call).runNote}.command(e),
+		verb{path: "pulk run owner", args: "RUN PERSON", minArgs: 2, maxArgs: 2, usage: "say who looks after a run, or one step of it", writes: true,
+			flags: []cli.Flag{&cli.StringFlag{Name: "step", Usage: "one `STEP` only"}, why}, action: (*call).runOwner}.command(e),
+		verb{path: "pulk run end", args: "RUN", minArgs: 1, maxArgs: 1, usage: "end a run that is finished, or abandon it", writes: true,
+			flags: []cli.Flag{&cli.BoolFlag{Name: "abandon", Usage: "end it though steps are open"}, why}, action: (*call).runEnd}.command(e),
+	)
+}
+
+// onRun opens a run for an action.
+func onRun(tx *changelog.Tx, me *crew.Person, name string) (*run.Doing, error) {
+	id, err := tx.ParseName(name)
+	if err != nil {
+		return nil, fault.Misuse("see: pulk run list", "%s", err)
+	}
+	return run.Open(tx, me, id)
+}
+
+func (c *call) runStart() error {
+	var said string
+	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+		revision, err := procedure.Find(tx, c.Args().First())
+		if err != nil {
+			return err
+		}
+		var target, location clock.Dot
+		if serial := c.String("target"); serial != "" {
+			if target, err = findUnit(tx, serial); err != nil {
+				return err
+			}
+		}
+		if code := c.String("at"); code != "" {
+			if location, err = findLocation(tx, code); err != nil {
+				return err
+			}
+		}
+		id, err := run.Start(tx, revision, target, location, c.String("title"))
+		said = fmt.Sprintf("run %s of %s revision %s", tx.Name(id), revision.Procedure, revision.Revision)
+		return err
+	}, func() { c.printf("started %s\nnext: pulk run work %s\n", said, strings.Fields(said)[1]) })
+}
+
+// check is what pulk run check and pulk run work have in common: it carries out
+// one step and returns what to say.
+func check(tx *changelog.Tx, doing *run.Doing, n int, values []string, no string) (string, error) {
+	step := doing.Steps[n].Step
+	if no != "" {
+		return fmt.Sprintf("step %s: no. A nonconformance is open and shuts the gates of this run", step.ID), doing.AnswerNo(n, no)
+	}
+	switch step.Kind {
+	case procedure.KindReading:
+		return checkReading(doing, n, values)
+	case procedure.KindRecord:
+		text := strings.Join(values, " ")
+		unit, err := unitToRecord(tx, step, text)
+		if err != nil {
+			return "", err
+		}
+		return fmt.Sprintf("step %s: recorded %s", step.ID, text), doing.Write(n, text, unit)
+	}
+	if len(values) > 0 {
+		return "", fault.Misuse("leave the value away", "step %s is a %s step and takes no value", step.ID, step.Kind)
+	}
+	if step.Kind == procedure.KindWait {
+		ends, over, err := doing.Wait(n)
+		if over {
+			return fmt.Sprintf("step %s: done, the time is over", step.ID), err
+		}
+		return fmt.Sprintf("step %s: waiting until %s, then check it again", step.ID, ends.Format("2006-01-02 15:04:05Z")), err
+	}
+	return fmt.Sprintf("step %s: done", step.ID), doing.Check(n)
+}
+
+func checkReading(doing *run.Doing, n int, values []string) (string, error) {
+	step := doing.Steps[n].Step
+	if len(values) == 0 {
+		return "", fault.Misuse(fmt.Sprintf("give it in %s", step.Reading.Unit), "step %s needs a reading of %s", step.ID, step.Reading.Quantity)
+	}
+	var numbers []decimal.Decimal
+	for _, text := range values {
+		number, err := decimal.Parse(text)
+		if err != nil {
+			return "", fault.Misuse(fmt.Sprintf("give the number alone, in %s", step.Reading.Unit), "step %s: %s", step.ID, err)
+		}
+		numbers = append(numbers, number)
+	}
+	outcomes, err := doing.Read(n, numbers, clock.Dot{})
+	if err != nil {
+		return "", err
+	}
+	var lines []string
+	for i, outcome := range outcomes {
+		line := fmt.Sprintf("step %s: %s %s, within limits %s", step.ID, numbers[i], step.Reading.Unit, step.Reading.Limits)
+		if outcome != limit.Pass {
+			line = fmt.Sprintf("step %s: %s %s is OUTSIDE its limits %s. A nonconformance is open and shuts the gates of this run", step.ID, numbers[i], step.Reading.Unit, step.Reading.Limits)
+		}
+		lines = append(lines, line)
+	}
+	return strings.Join(lines, "\n"), nil
+}
+
+func (c *call) runCheck() error {
+	var said string
+	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
+		doing, err := onRun(tx, me, c.Args().Get(0))
+		if err != nil {
+			return err
+		}
+		n, err := doing.Number(c.Args().Get(1))
+		if err != nil {
+			return err
+		}
+		said, err = check(tx, doing, n, c.Args().Slice()[2:], c.String("no"))
+		return err
+	}, func() { c.printf("%s\n", said) })
+}
+
+func (c *call) runSign() error {
+	verdict := run.Go
+	switch c.Args().Get(2) {
+	case "go":
+	case "stop":
+		verdict = run.Stop
+	default:
+		return fault.Misuse("sign go or stop", "%q is no verdict", c.Args().Get(2))
+	}
+	return c.sign(c.Args().Get(0), c.Args().Get(1), verdict)
+}
+
+// sign signs a hold or witness point. The passphrase is asked before the store is
+// locked, so that nobody else has to wait for it.
+func (c *call) sign(runName, stepID string, verdict run.Verdict) error {
+	signer, err := c.unlock()
+	if err != nil {
+		return err
+	}
+	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
+		doing, err := onRun(tx, me, runName)
+		if err != nil {
+			return err
+		}
+		n, err := doing.Number(stepID)
+		if err != nil {
+			return err
+		}
+		return doing.Sign(n, verdict, signer)
+	}, func() { c.printf("step %s of run %s: signed %s\n", stepID, runName, verdict) })
+}
+
+func (c *call) runVoid() error {
+	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
+		id, err := tx.ParseName(c.Args().First())
+		if err != nil {
+			return fault.Misuse("see: pulk run show RUN", "%s", err)
+		}
+		entry, err := tx.Entry(id)
+		if err != nil {
+			return err
+		}
+		about, ok := run.About(entry)
+		if !ok {
+			return fault.Misuse("see: pulk run show RUN", "%s is no entry of a run", c.Args().First())
+		}
+		doing, err := run.Open(tx, me, about)
+		if err != nil {
+			return err
+		}
+		return doing.Void(id, c.String("why"))
+	}, func() { c.printf("%s is voided; it stays on record\n", c.Args().First()) })
+}
+
+func (c *call) runNote() error {
+	text := strings.Join(c.Args().Tail(), " ")
+	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
+		doing, err := onRun(tx, me, c.Args().First())
+		if err != nil {
+			return err
+		}
+		n := run.NoStep
+		if id := c.String("step"); id != "" {
+			if n, err = doing.Number(id); err != nil {
+				return err
+			}
+		}
+		return doing.Note(n, text)
+	}, func() { c.printf("noted\n") })
+}
+
+func (c *call) runOwner() error {
+	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
+		doing, err := onRun(tx, me, c.Args().First())
+		if err != nil {
+			return err
+		}
+		owner, err := crew.ByCode(tx, c.Args().Get(1))
+		if err != nil {
+			return err
+		}
+		step := c.String("step")
+		if step != "" {
+			if _, err := doing.Number(step); err != nil {
+				return err
+			}
+		}
+		tx.AssignRef(doing.Run, kind.FieldRunOwner, step, owner.ID, c.String("why"))
+		return nil
+	}, func() { c.printf("%s looks after it\n", c.Args().Get(1)) })
+}
+
+func (c *call) runEnd() error {
+	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
+		doing, err := onRun(tx, me, c.Args().First())
+		if err != nil {
+			return err
+		}
+		return doing.End(c.Bool("abandon"), c.String("why"))
+	}, func() { c.printf("run %s has ended\n", c.Args().First()) })
+}
+
+// runRow is a run of --json.
+type runRow struct {
+	ID        string `json:"id"`
+	Title     string `json:"title"`
+	Procedure string `json:"procedure"`
+	Revision  string `json:"revision"`
+	Target    string `json:"target"`
+	Owner     string `json:"owner"`
+	StartedAt string `json:"started_at"`
+	StartedBy string `json:"started_by"`
+	Done      int    `json:"steps_done"`
+	Steps     int    `json:"steps"`
+	OpenNCs   int    `json:"open_nonconformances"`
+	Next      string `json:"next_step"`
+	State     string `json:"state"` // open, finished, ended, abandoned, not here yet
+}
+
+func runRowOf(tx *changelog.Tx, s *run.State) (runRow, error) {
+	row := runRow{ID: tx.Name(s.Run), Title: s.Title, StartedAt: *jsonTime(s.At.Time()), State: "open", Steps: len(s.Steps)}
+	var err error
+	if row.StartedBy, err = crew.Label(tx, s.Person); err != nil {
+		return row, err
+	}
+	if row.Target, err = tx.Describe(s.Target); err != nil {
+		return row, err
+	}
+	if row.Owner, err = ownerOf(tx, s.Run); err != nil {
+		return row, err
+	}
+	if s.Procedure != nil {
+		row.Procedure, row.Revision = s.Procedure.ID, s.Procedure.Revision
+	}
+	for _, step := range s.Steps {
+		if step.Done {
+			row.Done++
+		}
+	}
+	for _, nc := range s.NCs {
+		if nc.Open {
+			row.OpenNCs++
+		}
+	}
+	if n, ok := s.Next(); ok {
+		row.Next = s.Steps[n].Step.ID
+	}
+	switch {
+	case s.Ended != nil && s.Ended.Answer == 1:
+		row.State = "abandoned"
+	case s.Ended != nil:
+		row.State = "ended"
+	case s.Finished():
+		row.State = "finished"
+	}
+	return row, nil
+}
+
+func ownerOf(tx *changelog.Tx, id clock.Dot) (string, error) {
+	r, err := tx.Register(id, kind.FieldRunOwner, "")
+	if err != nil || len(r.Values) == 0 {
+		return "", err
+	}
+	value, ok, err := tx.Stands(r)
+	if err != nil || !ok {
+		return "contested", err
+	}
+	return crew.Label(tx, value.Ref)
+}
+
+func (c *call) runList() error {
+	return c.view(func(tx *changelog.Tx) error {
+		list, err := run.List(tx)
+		if err != nil {
+			return err
+		}
+		rows := []runRow{}
+		t := newTable("run", "title", "on", "done", "open nc", "next", "state", "started")
+		for _, summary := range list {
+			record, err := run.Load(tx, summary.ID)
+			if err != nil {
+				return err
+			}
+			row, err := runRowOf(tx, run.Evaluate(record))
+			if err != nil {
+				return err
+			}
+			if !c.Bool("all") && (row.State == "ended" || row.State == "abandoned") {
+				continue
+			}
+			rows = append(rows, row)
+			t.add(row.ID, row.Title, row.Target, fmt.Sprintf("%d/%d", row.Done, row.Steps), row.OpenNCs, row.Next, row.State, c.env.stampText(record.At))
+		}
+		missing, err := run.NotHereYet(tx)
+		if err != nil {
+			return err
+		}
+		for id, n := range missing {
+			rows = append(rows, runRow{ID: tx.Name(id), State: "not here yet"})
+			t.add(tx.Name(id), fmt.Sprintf("(its start is not here yet; %d entries about it are)", n), "", "", "", "", "not here yet", "")
+		}
+		if c.asJSON() {
+			return c.printJSON(rows)
+		}
+		t.print(c.env.stdout, "No runs: start one with pulk run start (ended ones: --all).")
+		return nil
+	})
+}
+
+// unlock asks for the passphrase of the acting person's key.
+func (c *call) unlock() (run.Signer, error) {
+	var key crew.Key
+	var locked []byte
+	err := c.withLog(func(log *changelog.Log) error {
+		me, err := c.person(log, true)
+		if err != nil {
+			return err
+		}
+		return log.View(c.Context.Context, func(tx *changelog.Tx) error {
+			var found bool
+			if key, locked, found, err = crew.Secret(tx, me); err == nil && !found {
+				err = fault.Hint("make one with: pulk person key "+me.Code, "%s has no signing key in this store", me.Code)
+			}
+			return err
+		})
+	})
+	if err != nil {
+		return run.Signer{}, err
+	}
+	passphrase, err := c.passphrase("Passphrase", false)
+	if err != nil {
+		return run.Signer{}, err
+	}
+	private, err := crew.Unlock(locked, passphrase)
+	if err != nil {
+		return run.Signer{}, fault.Hint("nothing was signed; try again", "%w", err)
+	}
+	return run.Signer{Key: key.ID, Sign: signWith(private)}, nil
+}
+
+func roundSeconds(d time.Duration) string { return d.Round(time.Second).String() }

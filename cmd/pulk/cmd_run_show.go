@@ -1,0 +1,267 @@
+package main
+
+import (
+	"crypto/ed25519"
+	"fmt"
+
+	"pulk/checklist/crew"
+	"pulk/checklist/limit"
+	"pulk/checklist/procedure"
+	"pulk/checklist/run"
+	"pulk/schema/kind"
+	"pulk/sync/changelog"
+)
+
+func signWith(key ed25519.PrivateKey) func([]byte) []byte {
+	return func(message []byte) []byte { return ed25519.Sign(key, message) }
+}
+
+// stepRow is a step of pulk run show --json.
+type stepRow struct {
+	Step    string     `json:"step"`
+	Kind    string     `json:"kind"`
+	Text    string     `json:"text"`
+	Done    bool       `json:"done"`
+	Blocked []string   `json:"blocked"`
+	Entries []entryRow `json:"entries"`
+	Gate    *gateRow   `json:"gate,omitempty"`
+	Cannot  bool       `json:"irreversible"`
+}
+
+// entryRow is an entry about a step.
+type entryRow struct {
+	ID     string `json:"id"`
+	What   string `json:"what"`
+	At     string `json:"at"`
+	Person string `json:"person"`
+	Voided bool   `json:"voided"`
+}
+
+// gateRow is the state of a hold or witness point.
+type gateRow struct {
+	Open     bool         `json:"open"`
+	Need     int          `json:"need"`
+	Have     int          `json:"have"`
+	Role     string       `json:"role"`
+	Shut     []string     `json:"shut_because"`
+	SignOffs []signOffRow `json:"sign_offs"`
+}
+
+// signOffRow is one sign-off and whether it holds.
+type signOffRow struct {
+	ID       string `json:"id"`
+	Person   string `json:"person"`
+	Verdict  string `json:"verdict"`
+	At       string `json:"at"`
+	Standing string `json:"standing"`
+	Because  string `json:"because"`
+}
+
+// runDetail is pulk run show --json.
+type runDetail struct {
+	runRow
+	StepRows []stepRow  `json:"step_list"`
+	NCs      []string   `json:"nonconformances"`
+	Notes    []entryRow `json:"notes"`
+}
+
+func (c *call) runShow() error {
+	return c.view(func(tx *changelog.Tx) error {
+		id, err := tx.ParseName(c.Args().First())
+		if err != nil {
+			return err
+		}
+		record, err := run.Load(tx, id)
+		if err != nil {
+			return err
+		}
+		detail, err := runDetailOf(tx, run.Evaluate(record))
+		if err != nil {
+			return err
+		}
+		if c.asJSON() {
+			return c.printJSON(detail)
+		}
+		c.printRun(detail)
+		return nil
+	})
+}
+
+func runDetailOf(tx *changelog.Tx, s *run.State) (runDetail, error) {
+	row, err := runRowOf(tx, s)
+	detail := runDetail{runRow: row, NCs: []string{}, Notes: []entryRow{}, StepRows: []stepRow{}}
+	if err != nil {
+		return detail, err
+	}
+	for _, step := range s.Steps {
+		sr, err := stepRowOf(tx, s, step)
+		if err != nil {
+			return detail, err
+		}
+		detail.StepRows = append(detail.StepRows, sr)
+	}
+	for _, nc := range s.NCs {
+		state := "OPEN"
+		if !nc.Open {
+			state = nc.Disposition.String()
+		}
+		detail.NCs = append(detail.NCs, fmt.Sprintf("%s %s: %s", tx.Name(nc.Entry.Dot), state, nc.Entry.Text))
+	}
+	for i := range s.Entries {
+		e := &s.Entries[i]
+		if e.Kind != kind.RunNote && e.Kind != kind.RunEnd {
+			continue
+		}
+		er, err := entryRowOf(tx, s, e, false)
+		if err != nil {
+			return detail, err
+		}
+		detail.Notes = append(detail.Notes, er)
+	}
+	return detail, nil
+}
+
+func stepRowOf(tx *changelog.Tx, s *run.State, step run.StepState) (stepRow, error) {
+	row := stepRow{Step: step.Step.ID, Kind: string(step.Step.Kind), Text: step.Step.Text, Done: step.Done,
+		Blocked: append([]string{}, step.Blocked...), Entries: []entryRow{}, Cannot: step.Step.Irreversible}
+	for _, list := range []struct {
+		entries []*run.Entry
+		voided  bool
+	}{{step.Entries, false}, {step.Voided, true}} {
+		for _, e := range list.entries {
+			er, err := entryRowOf(tx, s, e, list.voided)
+			if err != nil {
+				return row, err
+			}
+			row.Entries = append(row.Entries, er)
+		}
+	}
+	if step.Gate == nil {
+		return row, nil
+	}
+	row.Gate = &gateRow{Open: step.Gate.Open, Need: step.Gate.Need, Have: step.Gate.Have, Role: step.Gate.Role,
+		Shut: append([]string{}, step.Gate.Shut...), SignOffs: []signOffRow{}}
+	for _, so := range step.Gate.SignOffs {
+		person, err := crew.Label(tx, so.Entry.Person)
+		if err != nil {
+			return row, err
+		}
+		sr := signOffRow{ID: tx.Name(so.Entry.Dot), Person: person, Verdict: so.Entry.Verdict.String(), At: *jsonTime(so.Entry.At.Time()), Standing: string(so.Standing)}
+		if so.By != nil {
+			sr.Because = fmt.Sprintf("%s (%s)", so.By.Why, tx.Name(so.By.Dot))
+		}
+		row.Gate.SignOffs = append(row.Gate.SignOffs, sr)
+	}
+	return row, nil
+}
+
+func entryRowOf(tx *changelog.Tx, s *run.State, e *run.Entry, voided bool) (entryRow, error) {
+	person, err := crew.Label(tx, e.Person)
+	return entryRow{ID: tx.Name(e.Dot), What: entryText(s, e), At: *jsonTime(e.At.Time()), Person: person, Voided: voided}, err
+}
+
+// entryText says in words what an entry says.
+func entryText(s *run.State, e *run.Entry) string {
+	switch e.Kind {
+	case kind.StepCheck:
+		if e.Answer != 0 {
+			return "NO"
+		}
+		return "done"
+	case kind.StepReading:
+		if e.Step < len(s.Steps) && s.Steps[e.Step].Step.Reading != nil {
+			r := s.Steps[e.Step].Step.Reading
+			text := e.Value.String() + " " + r.Unit
+			if r.Limits.Judge(e.Value) != limit.Pass {
+				text += " OUTSIDE " + r.Limits.String()
+			}
+			return text
+		}
+		return e.Value.String()
+	case kind.StepBegin:
+		return "waiting since then"
+	case kind.StepSign:
+		return "signed " + e.Verdict.String() + " as " + e.Role
+	case kind.RunEnd:
+		if e.Answer == 1 {
+			return "abandoned: " + e.Text
+		}
+		return "ended"
+	}
+	return e.Text
+}
+
+func (c *call) printRun(d runDetail) {
+	c.printf("run %s: %s\n%s revision %s on %s, started %s by %s; %d of %d steps done, %s\n", d.ID, d.Title, d.Procedure, d.Revision, d.Target, d.StartedAt, d.StartedBy, d.Done, d.Steps, d.State)
+	if d.Owner != "" {
+		c.printf("looked after by %s\n", d.Owner)
+	}
+	if d.Steps == 0 {
+		c.printf("its procedure is not here yet\n")
+	}
+	for _, step := range d.StepRows {
+		c.printStepRow(step, step.Step == d.Next)
+	}
+	if len(d.NCs) > 0 {
+		c.printf("\nNonconformances\n")
+		for _, text := range d.NCs {
+			c.printBlock("  ", text)
+		}
+	}
+	if len(d.Notes) > 0 {
+		c.printf("\nNotes\n")
+		for _, note := range d.Notes {
+			c.printBlock("  ", fmt.Sprintf("%s %s %s: %s", note.At, note.Person, note.ID, note.What))
+		}
+	}
+}
+
+// printStepRow prints a step with a mark before it: done, next, shut or open.
+func (c *call) printStepRow(step stepRow, next bool) {
+	mark := "    "
+	switch {
+	case step.Done:
+		mark = " ok "
+	case next:
+		mark = " >> "
+	case len(step.Blocked) > 0:
+		mark = " -- "
+	}
+	text := step.Text
+	if step.Cannot {
+		text = "CANNOT BE UNDONE. " + text
+	}
+	if step.Kind == string(procedure.KindHold) || step.Kind == string(procedure.KindWitness) {
+		text = step.Kind + " point: " + text
+	}
+	c.printBlock(fmt.Sprintf("%s%-6s ", mark, step.Step), text)
+	for _, e := range step.Entries {
+		what := e.What
+		if e.Voided {
+			what += " (VOIDED)"
+		}
+		c.printBlock("             . ", fmt.Sprintf("%s  %s %s %s", what, e.Person, e.At, e.ID))
+	}
+	if step.Gate != nil {
+		c.printGate(step.Gate)
+	} else if next {
+		return
+	}
+}
+
+func (c *call) printGate(g *gateRow) {
+	if g.Open {
+		c.printf("             gate open: %d of %d as %s\n", g.Have, g.Need, g.Role)
+	} else if len(g.SignOffs) > 0 {
+		for _, reason := range g.Shut {
+			c.printBlock("             SHUT: ", reason)
+		}
+	}
+	for _, so := range g.SignOffs {
+		line := fmt.Sprintf("%s by %s: %s", so.Verdict, so.Person, so.Standing)
+		if so.Because != "" {
+			line += ", by " + so.Because
+		}
+		c.printBlock("             * ", line)
+	}
+}

@@ -1,0 +1,221 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"pulk/checklist/crew"
+	"pulk/checklist/procedure"
+	"pulk/checklist/run"
+	"pulk/schema/fault"
+	"pulk/sync/changelog"
+)
+
+// runWork goes through a run step by step. Each answer is a command of its own,
+// on disk before the next step is shown, so it can be left or cut off anywhere.
+func (c *call) runWork() error {
+	in := bufio.NewReader(c.env.stdin)
+	c.env.stdin = in
+	skipped := map[string]bool{}
+	for first := true; ; first = false {
+		step, state, err := c.nextStep(skipped)
+		if err != nil {
+			return err
+		}
+		if first {
+			c.printf("%s\n", state.Title)
+			for _, h := range state.Procedure.Hazards {
+				c.printBlock("! ", h.Name+": "+h.Caution)
+			}
+		}
+		if step == nil {
+			return c.noNextStep(state)
+		}
+		c.showStep(state, step)
+		stop, err := c.askStep(in, step, skipped)
+		if stop || err != nil {
+			return err
+		}
+	}
+}
+
+// nextStep returns the first step that can be carried out and was not put off.
+func (c *call) nextStep(skipped map[string]bool) (*run.StepState, *run.State, error) {
+	var next *run.StepState
+	var state *run.State
+	err := c.view(func(tx *changelog.Tx) error {
+		id, err := tx.ParseName(c.Args().First())
+		if err != nil {
+			return fault.Misuse("see: pulk run list", "%s", err)
+		}
+		record, err := run.Load(tx, id)
+		if err != nil {
+			return err
+		}
+		if record.Procedure == nil {
+			return fault.Hint("it comes with a bundle from the site that imported it", "the procedure of run %s is not here yet", tx.Name(id))
+		}
+		state = run.Evaluate(record)
+		for i := range state.Steps {
+			if s := &state.Steps[i]; !s.Done && len(s.Blocked) == 0 && !skipped[s.Step.ID] {
+				next = s
+				break
+			}
+		}
+		return nil
+	})
+	return next, state, err
+}
+
+func (c *call) noNextStep(state *run.State) error {
+	if state.Ended != nil {
+		c.printf("The run has ended.\n")
+		return nil
+	}
+	if state.Finished() {
+		c.printf("All %d steps are done. End the run with: pulk run end %s\n", len(state.Steps), c.Args().First())
+		return nil
+	}
+	for _, step := range state.Steps {
+		if !step.Done && len(step.Blocked) > 0 {
+			c.printBlock("Nothing more can be done now. ", fmt.Sprintf("Step %s: %s", step.Step.ID, strings.Join(step.Blocked, "; ")))
+			return nil
+		}
+	}
+	c.printf("Only steps that you put off are left.\n")
+	return nil
+}
+
+func (c *call) showStep(state *run.State, step *run.StepState) {
+	c.printf("\n--- step %s, %d of %d ---\n", step.Step.ID, step.Number+1, len(state.Steps))
+	for _, caution := range step.Step.Cautions {
+		c.printBlock("! CAUTION: ", caution)
+	}
+	if step.Step.Irreversible {
+		c.printf("! THIS CANNOT BE UNDONE.\n")
+	}
+	c.printBlock("", step.Step.Text)
+	if line := stepAsks(step.Step); line != "" {
+		c.printBlock("  = ", line)
+	}
+	if step.Gate != nil {
+		for _, reason := range step.Gate.Shut {
+			c.printBlock("  ", reason)
+		}
+	}
+}
+
+const workHelp = `Enter or d: done      y, n: yes, no (a no asks what is seen)
+a number: a reading   any text: what is to be recorded, typed or scanned
+g, s: sign go, stop   p: put this step off for now
+q: leave; everything so far is saved`
+
+// askStep asks for one step's answer until it is taken. It returns true to leave.
+func (c *call) askStep(in *bufio.Reader, step *run.StepState, skipped map[string]bool) (bool, error) {
+	for {
+		c.printf("%s> ", prompt(step.Step))
+		line, err := in.ReadString('\n')
+		answer := strings.TrimSpace(line)
+		if errors.Is(err, io.EOF) && answer == "" {
+			c.printf("\nLeft. Everything so far is saved.\n")
+			return true, nil
+		}
+		if err != nil && !errors.Is(err, io.EOF) {
+			return true, err
+		}
+		switch answer {
+		case "q":
+			c.printf("Left. Everything so far is saved.\n")
+			return true, nil
+		case "?":
+			c.printf("%s\n", workHelp)
+			continue
+		case "p":
+			skipped[step.Step.ID] = true
+			return false, nil
+		}
+		err = c.answerStep(in, step, answer)
+		var refused *fault.Refused
+		var usage *fault.Usage
+		var hinted *fault.Hinted
+		switch {
+		case err == nil:
+			return false, nil
+		case errors.As(err, &refused):
+			c.printBlock("refused: ", refused.What)
+			c.printBlock("hint: ", refused.Hint)
+		case errors.As(err, &usage):
+			c.printBlock("", usage.What+" ("+usage.Hint+")")
+		case errors.As(err, &hinted):
+			c.printBlock("", hinted.Error()+" ("+hinted.Hint+")")
+		default:
+			return true, err
+		}
+	}
+}
+
+func prompt(step *procedure.Step) string {
+	switch step.Kind {
+	case procedure.KindConfirm:
+		return "y/n"
+	case procedure.KindReading:
+		return step.Reading.Unit
+	case procedure.KindRecord:
+		return step.Record.What
+	case procedure.KindHold, procedure.KindWitness:
+		return "g/s/p"
+	case procedure.KindWait:
+		return "Enter"
+	}
+	return "done?"
+}
+
+// answerStep carries out one step as answered, in a transaction of its own.
+func (c *call) answerStep(in *bufio.Reader, step *run.StepState, answer string) error {
+	var values []string
+	no := ""
+	switch step.Step.Kind {
+	case procedure.KindHold, procedure.KindWitness:
+		return c.answerGate(step.Step.ID, answer)
+	case procedure.KindConfirm:
+		if answer == "n" {
+			c.printf("what is seen instead> ")
+			line, _ := in.ReadString('\n')
+			if no = strings.TrimSpace(line); no == "" {
+				return fault.Misuse("say what is seen", "a no needs a description")
+			}
+		} else if answer != "y" {
+			return fault.Misuse("y or n", "%q is no answer", answer)
+		}
+	case procedure.KindReading:
+		values = strings.Fields(answer)
+	case procedure.KindRecord:
+		values = []string{answer}
+	default:
+		if answer != "" && answer != "d" {
+			return fault.Misuse("Enter or d when it is done; ? for help", "%q is no answer", answer)
+		}
+	}
+	var said string
+	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
+		doing, err := onRun(tx, me, c.Args().First())
+		if err != nil {
+			return err
+		}
+		said, err = check(tx, doing, step.Number, values, no)
+		return err
+	}, func() { c.printf("%s\n", said) })
+}
+
+func (c *call) answerGate(id, answer string) error {
+	switch answer {
+	case "g":
+		return c.sign(c.Args().First(), id, run.Go)
+	case "s":
+		return c.sign(c.Args().First(), id, run.Stop)
+	}
+	return fault.Misuse("g to sign go, s to sign stop, p to put it off", "%q is no answer", answer)
+}
