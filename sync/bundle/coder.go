@@ -4,7 +4,7 @@ package bundle
 // predict it. Coders without one ignore it.
 type place struct {
 	column uint32 // see columnID
-	beside uint32 // what else is known about this row
+	before uint32 // earlier bytes of the same number, marked by the highest bit; 0 at its first
 }
 
 // A coder takes the bytes of columns one after another: a writer stores them, a

@@ -102,11 +102,11 @@ var decoders = sync.Pool{New: func() any {
 }}
 
 // unpack fills t from the packed columns of a bundle.
-func unpack(t *table, sets int, data []byte, method byte, limits Limits) error {
+func unpack(t *table, sets int, data []byte, method byte, limits Limits, trace columnTrace) error {
 	switch method {
 	case methodRaw:
 		all := &bufferReader{buf: data}
-		return t.unpack(&wire{packed: all, plain: all}, sets, limits, all)
+		return t.unpack(&wire{packed: all, plain: all, trace: trace}, sets, limits, all)
 	case methodZstd, methodZstd | allPacked:
 		frame, rest, err := split(data)
 		if err != nil {
@@ -118,15 +118,15 @@ func unpack(t *table, sets int, data []byte, method byte, limits Limits) error {
 		}
 		packed, plain := &bufferReader{buf: block}, &bufferReader{buf: rest}
 		if method&allPacked != 0 {
-			return t.unpack(&wire{packed: packed, plain: packed}, sets, limits, packed, plain)
+			return t.unpack(&wire{packed: packed, plain: packed, trace: trace}, sets, limits, packed, plain)
 		}
-		return t.unpack(&wire{packed: packed, plain: plain}, sets, limits, packed, plain)
+		return t.unpack(&wire{packed: packed, plain: plain, trace: trace}, sets, limits, packed, plain)
 	case methodModel:
 		frame, rest, err := split(data)
 		if err != nil {
 			return err
 		}
-		return t.unmodel(sets, frame, rest, limits)
+		return t.unmodel(sets, frame, rest, limits, trace)
 	}
 	return fmt.Errorf("columns packed by method %d; a newer program is needed", method)
 }
@@ -149,13 +149,13 @@ func (t *table) unpack(w *wire, sets int, limits Limits, readers ...*bufferReade
 }
 
 // unmodel reads modelled columns.
-func (t *table) unmodel(sets int, frame, rest []byte, limits Limits) error {
+func (t *table) unmodel(sets int, frame, rest []byte, limits Limits, trace columnTrace) error {
 	m := models.Get().(*model)
 	defer models.Put(m)
 	*m = *primed()
 	packed := newModelReader(m, frame, min(maxModelled, limits.block(len(frame))))
 	plain := &bufferReader{buf: rest}
-	if err := t.unpack(&wire{packed: packed, plain: plain}, sets, limits, plain); err != nil {
+	if err := t.unpack(&wire{packed: packed, plain: plain, trace: trace}, sets, limits, plain); err != nil {
 		return err
 	}
 	if packed.short || !packed.finished() {

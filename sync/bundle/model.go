@@ -9,35 +9,37 @@ import "math/bits"
 // is whole-number arithmetic, so that every machine predicts alike.
 
 const (
-	contexts   = 6
-	slotBits   = 17
-	countLimit = 250
-	mixRate    = 14
-	mixSets    = 64 // weights are kept apart by column
+	contexts    = 6
+	slotBits    = 17
+	countLimit  = 250
+	mixRate     = 14
+	mixSets     = 64 // weights are kept apart by column
+	weightOne   = 1 << 16
+	weightLimit = 16 * weightOne
 )
 
 // model predicts the bits of one bundle.
 type model struct {
 	slots   [contexts][1 << slotBits]uint32 // probability of a one (16 bits), count (8), check (8)
-	weights [mixSets][contexts]int32        // 65536 is one
+	weights [mixSets][contexts]int32
 
-	column     uint32 // of the byte before
-	last, text uint32 // bytes before in that column, the latest lowest
-	hashes     [contexts]uint32
-	at         [contexts]*uint32
-	inputs     [contexts]int32
-	mix        *[contexts]int32
-	chance     int32 // of a one, of 4096
+	column uint32 // of the byte before
+	last   uint32 // bytes before in that column, the latest lowest
+	hashes [contexts]uint32
+	at     [contexts]*uint32
+	inputs [contexts]int32
+	mix    *[contexts]int32
+	chance int32 // of a one, of 4096
 }
 
 func (m *model) reset() {
 	clear(m.slots[:])
 	for i := range m.weights {
 		for j := range m.weights[i] {
-			m.weights[i][j] = 65536 * 3 / 10
+			m.weights[i][j] = weightOne * 3 / 10
 		}
 	}
-	m.column, m.last, m.text = 0, 0, 0
+	m.column, m.last = 0, 0
 }
 
 func hash32(a, b, c uint32) uint32 {
@@ -57,7 +59,7 @@ func (m *model) begin(at place) {
 	h[0] = hash32(1, at.column, 0)
 	h[1] = hash32(2, at.column, m.last&0xff)
 	h[2] = hash32(3, at.column, m.last&0xffff)
-	h[3] = hash32(4, at.column, at.beside)
+	h[3] = hash32(4, at.column, at.before)
 	h[4] = hash32(5, m.last&0xffffff, 1)
 	h[5] = hash32(6, at.column>>4&0xff, m.last)
 	m.mix = &m.weights[at.column>>4%mixSets]
@@ -87,7 +89,8 @@ func (m *model) predict(node uint32) {
 func (m *model) update(bit uint32) {
 	wrong := (int32(bit<<12) - m.chance) * mixRate
 	for i := range contexts {
-		m.mix[i] += (m.inputs[i]*wrong + 0x8000) >> 16
+		weight := m.mix[i] + (m.inputs[i]*wrong+0x8000)>>16
+		m.mix[i] = max(-weightLimit, min(weightLimit, weight))
 		slot := *m.at[i]
 		p, count := int32(slot>>16), int32(slot>>8&0xff)
 		p += ((int32(bit)*0xffff - p) * rateTable[count]) >> 16

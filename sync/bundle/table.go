@@ -156,28 +156,28 @@ func (t *table) kindOf(id kind.ID) *kindColumns {
 // carry takes the whole table over a wire: out of it or into it. Each column's
 // length follows from the columns before it.
 func (t *table) carry(w *wire, sets int) {
-	w.numbers(&t.shape, sets, idShape, nil)
-	w.numbers(&t.timeHigh, sets, idTimeHigh, nil)
-	w.numbers(&t.counter, t.flagged(flagCounter), idCounter, nil)
-	w.numbers(&t.person, sets, idPerson, nil)
-	w.numbers(&t.seenCount, t.flagged(flagSeen), idSeenCount, nil)
+	w.numbers(&t.shape, sets, idShape)
+	w.numbers(&t.timeHigh, sets, idTimeHigh)
+	w.numbers(&t.counter, t.flagged(flagCounter), idCounter)
+	w.numbers(&t.person, sets, idPerson)
+	w.numbers(&t.seenCount, t.flagged(flagSeen), idSeenCount)
 	seen := t.total(w, &t.seenCount, idSeenCount, 0)
 	changes := t.total(w, &t.shape, idShape, shapeBits)
 	w.hold(sets, changes, 0, seen)
 	t.seenLane.carry(w, seen, idSeenLane)
-	w.numbers(&t.seenSeq, seen, idSeenSeq, nil)
-	w.numbers(&t.seenForm, seen, idSeenForm, nil)
-	w.numbers(&t.kinds, changes, idKind, nil)
+	w.numbers(&t.seenSeq, seen, idSeenSeq)
+	w.numbers(&t.seenForm, seen, idSeenForm)
+	w.numbers(&t.kinds, changes, idKind)
 	t.countKinds(w)
 	w.hold(sets, changes, t.valueCount(), seen)
 	news := t.person.count(formNew)
 	for _, k := range t.byKind {
 		news += k.carry(w)
 	}
-	w.numbers(&t.refForm, news, idRefForm, nil)
+	w.numbers(&t.refForm, news, idRefForm)
 	t.refLane.carry(w, t.refForm.count(1), idRefLane)
-	w.numbers(&t.refSeq, news, idRefSeq, nil)
-	w.numbers(&t.refIndex, news, idRefIndex, nil)
+	w.numbers(&t.refSeq, news, idRefSeq)
+	w.numbers(&t.refIndex, news, idRefIndex)
 	t.carryTexts(w, w.packed, kind.Text)
 	w.fixed(&t.timeLow, sets, 1, idTimeLow)
 	w.fixed(&t.checks, t.seenForm.count(0), 4, idCheck)
@@ -239,17 +239,17 @@ func (t *table) countKinds(w *wire) {
 }
 
 func (l *laneColumns) carry(w *wire, n int, id uint32) {
-	w.numbers(&l.code, n, id, nil)
+	w.numbers(&l.code, n, id)
 	extras := 0
 	for _, code := range l.code.codes {
 		extras += int(code >> 2 & 1)
 	}
-	w.numbers(&l.extra, extras, id+4, nil)
+	w.numbers(&l.extra, extras, id+4)
 	branches := 0
 	for _, code := range l.extra.codes {
 		branches += int(code & 1)
 	}
-	w.numbers(&l.branch, branches, id+8, nil)
+	w.numbers(&l.branch, branches, id+8)
 }
 
 // carry takes all of a kind but its texts over the wire, and returns how many refs
@@ -258,14 +258,14 @@ func (k *kindColumns) carry(w *wire) int {
 	news := 0
 	for i := range k.values {
 		c, id := &k.values[i], columnID(k.id, i, 0)
-		w.numbers(&c.code, k.rows, id, nil)
+		w.numbers(&c.code, k.rows, id)
 		switch k.layout.columns[i].Type {
 		case kind.Decimal:
-			w.numbers(&c.extra, k.rows, id+16, nil)
+			w.numbers(&c.extra, k.rows, id+16)
 		case kind.Ref:
 			news += c.code.count(formNew)
 		case kind.Text:
-			w.numbers(&c.extra, c.code.count(formNew), id+16, nil)
+			w.numbers(&c.extra, c.code.count(formNew), id+16)
 		}
 	}
 	return news

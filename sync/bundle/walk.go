@@ -27,9 +27,10 @@ type walker struct {
 	refs     [256]recall[clock.Dot]
 	texts    [256]recall[string]
 	lastRef  map[habit]clock.Dot
-	lastSeq  map[clock.Lane]uint64 // of the latest new ref to each lane
-	nextStep map[clock.Dot]int64   // by run
-	readings map[int64]change.Value
+	lastSeq  map[clock.Lane]uint64   // of the latest new ref to each lane
+	nextStep map[clock.Dot]int64     // by run
+	revision map[clock.Dot]clock.Dot // by run, where it starts in this bundle
+	readings map[readingAt]change.Value
 }
 
 // habit names what a person did last in columns of a slot.
@@ -38,11 +39,18 @@ type habit struct {
 	slot   slot
 }
 
+// readingAt names a step of a revision; of the zero revision where the run did not
+// start in this bundle.
+type readingAt struct {
+	revision clock.Dot
+	step     int64
+}
+
 func newWalker(b *Bundle, t *table, sites *siteTable, decoding bool) *walker {
 	return &walker{
 		table: t, bundle: b, sites: sites, decoding: decoding,
 		millis: b.At.Millis(), seen: map[clock.Lane]uint64{}, lastRef: map[habit]clock.Dot{},
-		lastSeq: map[clock.Lane]uint64{}, nextStep: map[clock.Dot]int64{}, readings: map[int64]change.Value{},
+		lastSeq: map[clock.Lane]uint64{}, nextStep: map[clock.Dot]int64{}, revision: map[clock.Dot]clock.Dot{}, readings: map[readingAt]change.Value{},
 	}
 }
 
@@ -77,6 +85,9 @@ func (w *walker) oneSet(set *change.Set) {
 	size := 64 + 32*len(set.Seen)
 	for i := range set.Changes {
 		size += w.change(&set.Changes[i])
+		if c := &set.Changes[i]; c.Kind == kind.RunStart.ID && w.err == nil {
+			w.revision[set.ID(i)] = c.Values[0].Ref
+		}
 	}
 	if size > change.MaxBytes {
 		w.fail("larger than %d bytes", change.MaxBytes)
@@ -300,8 +311,10 @@ func (w *walker) count(c *valueColumn, l *layout, rule *rule, values []change.Va
 // decimal carries a reading as its distance from the last one of that step.
 func (w *walker) decimal(c *valueColumn, l *layout, rule *rule, values []change.Value, value *change.Value) {
 	var last change.Value
+	var at readingAt
 	if rule.step == stepReading {
-		last = w.readings[values[l.step].Num]
+		at = readingAt{w.revision[values[l.run].Ref], values[l.step].Num}
+		last = w.readings[at]
 	}
 	scale := int64(value.Scale)
 	w.signed(&c.extra, &scale, int64(last.Scale))
@@ -315,7 +328,7 @@ func (w *walker) decimal(c *valueColumn, l *layout, rule *rule, values []change.
 	}
 	w.signed(&c.code, &value.Num, last.Num)
 	if rule.step == stepReading {
-		w.readings[values[l.step].Num] = *value
+		w.readings[at] = *value
 	}
 }
 

@@ -9,8 +9,12 @@ type wire struct {
 	packed, plain coder
 	decoding      bool
 	limits        Limits
+	trace         columnTrace
 	err           error
 }
+
+// columnTrace is told of every column read, for Dump; nil otherwise.
+type columnTrace func(id uint32, rows int, content string)
 
 // hold fails where a reader's limits do not allow so much.
 func (w *wire) hold(sets, changes, values, seen int) {
@@ -48,13 +52,12 @@ func (w *wire) number(value uint64, at place) uint64 {
 		if b < 0x80 {
 			return value
 		}
-		at.beside = at.beside<<8 | uint32(b) | 1<<31
+		at.before = at.before<<8 | uint32(b) | 1<<31
 	}
 }
 
-// numbers carries a column of n numbers. Where beside is not nil it says what is
-// known about row i.
-func (w *wire) numbers(c *column, n int, id uint32, beside func(i int) uint32) {
+// numbers carries a column of n numbers.
+func (w *wire) numbers(c *column, n int, id uint32) {
 	if w.decoding && !w.room(n, w.packed, id) {
 		return
 	}
@@ -63,9 +66,6 @@ func (w *wire) numbers(c *column, n int, id uint32, beside func(i int) uint32) {
 	}
 	at := place{column: id}
 	for i := range n {
-		if beside != nil {
-			at.beside = beside(i)
-		}
 		if w.decoding {
 			c.codes = append(c.codes, w.number(0, at))
 		} else {
@@ -74,6 +74,14 @@ func (w *wire) numbers(c *column, n int, id uint32, beside func(i int) uint32) {
 		if w.err != nil {
 			return
 		}
+	}
+	w.note(id, n, func() string { return fmt.Sprint(c.codes) })
+}
+
+// note tells Dump of a column that has been read.
+func (w *wire) note(id uint32, rows int, content func() string) {
+	if w.trace != nil && rows > 0 && w.err == nil {
+		w.trace(id, rows, content())
 	}
 }
 
@@ -102,6 +110,7 @@ func (w *wire) strings(texts *[]string, lengths *column, through coder, id uint3
 		through.bytes(text, place{column: id})
 		*texts = append(*texts, string(text))
 	}
+	w.note(id, len(*texts), func() string { return fmt.Sprintf("%q", *texts) })
 }
 
 // fixed carries n rows of a plain column, of size bytes each.
@@ -114,4 +123,5 @@ func (w *wire) fixed(rows *[]byte, n, size int, id uint32) {
 		*rows = make([]byte, n*size)
 	}
 	w.plain.bytes(*rows, place{column: id})
+	w.note(id, n, func() string { return fmt.Sprintf("%x", *rows) })
 }
