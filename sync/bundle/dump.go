@@ -38,7 +38,8 @@ func Dump(w io.Writer, data []byte) error {
 }
 
 var methodNames = map[byte]string{methodRaw: "as they are", methodZstd: "zstd, plain columns as they are",
-	methodZstd | allPacked: "zstd", methodModel: "modelled, plain columns as they are"}
+	methodZstd | allPacked: "zstd", methodModel: "modelled, plain columns as they are",
+	methodModel | allPacked: "modelled"}
 
 // dump writes header, columns and signature.
 func dump(out io.Writer, data []byte) (*Bundle, error) {

@@ -135,6 +135,7 @@ var goldens = []struct {
 	{"relayed", goldenRelayed, packRaw},
 	{"kinds_raw", goldenKinds, packRaw},
 	{"kinds_modelled", goldenKinds, packModelled},
+	{"kinds_all_modelled", goldenKinds, packAllModelled},
 	{"kinds_zstd", goldenKinds, packZstd},
 	{"primer", primerBundle, packRaw},
 }
@@ -142,7 +143,11 @@ var goldens = []struct {
 func packModelled(t *table, sets int) ([]byte, byte, error) {
 	plain := &bufferWriter{}
 	t.carry(&wire{packed: &bufferWriter{}, plain: plain}, sets)
-	return t.modelled(sets, plain.buf), methodModel, nil
+	return append(t.modelled(sets, false), plain.buf...), methodModel, nil
+}
+
+func packAllModelled(t *table, sets int) ([]byte, byte, error) {
+	return t.modelled(sets, true), methodModel | allPacked, nil
 }
 
 func packZstd(t *table, sets int) ([]byte, byte, error) {

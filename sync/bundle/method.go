@@ -27,8 +27,13 @@ func packRaw(t *table, sets int) ([]byte, byte, error) {
 }
 
 // maxModelled is how many bytes of columns the model may pack: it is slow, and
-// gains most on little.
-const maxModelled = 256 << 10
+// gains most on little. A writer stops earlier, at about 10,000 changes: what is
+// larger hardly ever goes over a thin link.
+const (
+	maxModelled  = 256 << 10
+	worthModel   = 64 << 10
+	wellModelled = 1 << 10 // up to here zstd has never been smaller than the model
+)
 
 // pack returns the columns in the fewest bytes, and how that was done.
 func pack(t *table, sets int) ([]byte, byte, error) {
@@ -48,9 +53,11 @@ func pack(t *table, sets int) ([]byte, byte, error) {
 			best, method = candidate, m
 		}
 	}
-	if len(packed.buf) <= maxModelled {
-		frame := t.modelled(sets, plain.buf)
-		keep(frame, size, methodModel)
+	if len(packed.buf) <= worthModel {
+		keep(append(t.modelled(sets, false), plain.buf...), size, methodModel)
+		if len(compress(plain.buf)) < len(plain.buf)*9/10 { // not as random as it should be
+			keep(t.modelled(sets, true), size, methodModel|allPacked)
+		}
 	}
 	if method == methodRaw || size > wellModelled {
 		keep(append(compress(packed.buf), plain.buf...), len(packed.buf), methodZstd)
@@ -59,18 +66,19 @@ func pack(t *table, sets int) ([]byte, byte, error) {
 	return best, method, nil
 }
 
-// wellModelled is a size up to which zstd has never been smaller than the model.
-const wellModelled = 1 << 10
-
-// modelled returns length and modelled columns, then the plain ones.
-func (t *table) modelled(sets int, plain []byte) []byte {
+// modelled returns length and modelled columns, with the plain ones or without.
+func (t *table) modelled(sets int, all bool) []byte {
 	m := models.Get().(*model)
 	defer models.Put(m)
 	*m = *primed()
 	writer := &modelWriter{model: m, high: 1<<32 - 1}
-	t.carry(&wire{packed: writer, plain: &bufferWriter{}}, sets)
+	w := &wire{packed: writer, plain: &bufferWriter{}}
+	if all {
+		w.plain = writer
+	}
+	t.carry(w, sets)
 	frame := writer.finish()
-	return append(append(binary.AppendUvarint(nil, uint64(len(frame))), frame...), plain...)
+	return append(binary.AppendUvarint(nil, uint64(len(frame))), frame...)
 }
 
 var models = sync.Pool{New: func() any { return new(model) }}
@@ -121,12 +129,12 @@ func unpack(t *table, sets int, data []byte, method byte, limits Limits, trace c
 			return t.unpack(&wire{packed: packed, plain: packed, trace: trace}, sets, limits, packed, plain)
 		}
 		return t.unpack(&wire{packed: packed, plain: plain, trace: trace}, sets, limits, packed, plain)
-	case methodModel:
+	case methodModel, methodModel | allPacked:
 		frame, rest, err := split(data)
 		if err != nil {
 			return err
 		}
-		return t.unmodel(sets, frame, rest, limits, trace)
+		return t.unmodel(sets, frame, rest, method&allPacked != 0, limits, trace)
 	}
 	return fmt.Errorf("columns packed by method %d; a newer program is needed", method)
 }
@@ -149,13 +157,17 @@ func (t *table) unpack(w *wire, sets int, limits Limits, readers ...*bufferReade
 }
 
 // unmodel reads modelled columns.
-func (t *table) unmodel(sets int, frame, rest []byte, limits Limits, trace columnTrace) error {
+func (t *table) unmodel(sets int, frame, rest []byte, all bool, limits Limits, trace columnTrace) error {
 	m := models.Get().(*model)
 	defer models.Put(m)
 	*m = *primed()
 	packed := newModelReader(m, frame, min(maxModelled, limits.block(len(frame))))
 	plain := &bufferReader{buf: rest}
-	if err := t.unpack(&wire{packed: packed, plain: plain, trace: trace}, sets, limits, plain); err != nil {
+	w := &wire{packed: packed, plain: plain, trace: trace}
+	if all {
+		w.plain = packed
+	}
+	if err := t.unpack(w, sets, limits, plain); err != nil {
 		return err
 	}
 	if packed.short || !packed.finished() {

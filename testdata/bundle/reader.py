@@ -279,14 +279,12 @@ class Columns:
             self.read_plain(plain, sets)
 
     def read_plain(self, plain, sets):
-        self.time_low = list(plain.take(sets))
-        self.check = [plain.u32() for _ in range(self.seen_form.count(0))]
+        self.time_low = list(plain.text(sets, 224))
+        self.check = [int.from_bytes(plain.text(4, 240), "big") for _ in range(self.seen_form.count(0))]
         for k in sorted(self.by_kind):
-            for column in self.by_kind[k]:
+            for i, column in enumerate(self.by_kind[k]):
                 if column["type"] == "b":
-                    column["text"] = [plain.take(n) for n in column["code"]]
-        if plain.at != len(plain.data):
-            raise ValueError("%d bytes too many" % (len(plain.data) - plain.at))
+                    column["text"] = [plain.text(n, self.id(k, i) + 32) for n in column["code"]]
 
     def numbers(self, n, column):
         return [self.packed.uvarint(column) for _ in range(n)]
@@ -505,10 +503,11 @@ def main(path):
     if header.method == 0:
         packed = Bytes(header.columns)
         columns = Columns(header, packed, packed)
-    elif header.method == 2:
+    elif header.method in (0x02, 0x82):
         r = Bytes(header.columns)
         packed = Modelled(r.take(r.uvarint()))
-        columns = Columns(header, packed, Bytes(r.data[r.at:]))
+        rest = Bytes(r.data[r.at:])
+        columns = Columns(header, packed, rest if header.method == 2 else packed)
     else:
         sys.exit("%s: packed by method %d, which this reader leaves out" % (path, header.method))
     sys.stdout.write("".join(line + "\n" for line in Walk(header, columns).run()))
