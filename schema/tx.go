@@ -10,7 +10,8 @@ import (
 // Tx is one transaction. Statements are prepared once a transaction and closed
 // with it.
 type Tx struct {
-	ctx      context.Context
+	ctx      context.Context // without cancelling: see run
+	cancel   context.Context
 	conn     querier
 	prepared map[string]*sql.Stmt
 	store    *Store
@@ -33,8 +34,12 @@ func (s *Store) View(ctx context.Context, fn func(*Tx) error) error {
 	return s.run(ctx, false, fn)
 }
 
-func (s *Store) run(ctx context.Context, writes bool, fn func(*Tx) error) error {
-	conn, err := s.db.Conn(ctx)
+func (s *Store) run(cancel context.Context, writes bool, fn func(*Tx) error) error {
+	// The driver starts a goroutine a statement to watch a context that can be
+	// cancelled, which costs more than most statements. The transaction asks itself
+	// instead, before each statement and before the commit.
+	ctx := context.WithoutCancel(cancel)
+	conn, err := s.db.Conn(cancel)
 	if err != nil {
 		return err
 	}
@@ -46,12 +51,12 @@ func (s *Store) run(ctx context.Context, writes bool, fn func(*Tx) error) error 
 	if _, err := conn.ExecContext(ctx, begin); err != nil {
 		return fmt.Errorf("the store is busy or cannot be read: %w", err)
 	}
-	tx := &Tx{ctx: ctx, conn: conn, prepared: map[string]*sql.Stmt{}, store: s, writes: writes}
+	tx := &Tx{ctx: ctx, cancel: cancel, conn: conn, prepared: map[string]*sql.Stmt{}, store: s, writes: writes}
 	done := false
 	defer func() {
 		tx.closeStatements()
 		if !done { // an error, or a panic on its way up
-			conn.ExecContext(context.WithoutCancel(ctx), "ROLLBACK")
+			conn.ExecContext(ctx, "ROLLBACK")
 		}
 	}()
 	if err := fn(tx); err != nil {
@@ -63,6 +68,9 @@ func (s *Store) run(ctx context.Context, writes bool, fn func(*Tx) error) error 
 		}
 	}
 	tx.closeStatements()
+	if err := cancel.Err(); err != nil {
+		return err
+	}
 	if _, err := conn.ExecContext(ctx, "COMMIT"); err != nil {
 		return err
 	}
@@ -78,6 +86,9 @@ func (tx *Tx) closeStatements() {
 }
 
 func (tx *Tx) prepare(query string) (*sql.Stmt, error) {
+	if err := tx.cancel.Err(); err != nil {
+		return nil, err
+	}
 	if statement, ok := tx.prepared[query]; ok {
 		return statement, nil
 	}
@@ -147,4 +158,4 @@ func (tx *Tx) Each(query string, args []any, fn func(scan func(dest ...any) erro
 }
 
 // Context returns the context the transaction runs under.
-func (tx *Tx) Context() context.Context { return tx.ctx }
+func (tx *Tx) Context() context.Context { return tx.cancel }

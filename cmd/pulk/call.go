@@ -101,7 +101,8 @@ func (c *call) writeAs(required bool, fn func(tx *changelog.Tx, me *crew.Person)
 // person returns who acts.
 func (c *call) person(log *changelog.Log, required bool) (*crew.Person, error) {
 	code := c.String("as")
-	if code == "" {
+	standing := code == "" // by the environment: may name someone who is yet to be added
+	if standing {
 		code = c.env.getenv("PULK_AS")
 	}
 	if code == "" {
@@ -115,6 +116,9 @@ func (c *call) person(log *changelog.Log, required bool) (*crew.Person, error) {
 		me, err = crew.ByCode(tx, code)
 		return err
 	})
+	if err != nil && standing && !required {
+		return nil, nil
+	}
 	return me, err
 }
 

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"path/filepath"
 	"time"
 
 	"github.com/urfave/cli/v2"
@@ -72,25 +71,26 @@ func trustedSite(c *call, log *changelog.Log, code string) (changelog.Site, erro
 
 func (c *call) bundleTake() error {
 	return c.withLog(func(log *changelog.Log) error {
-		for _, path := range c.Args().Slice() {
-			data, err := carrier.ReadFile(path)
-			if err != nil {
-				return err
-			}
-			if err := c.takeOne(log, path, data); err != nil {
-				return fmt.Errorf("%s: %w", path, err)
-			}
+		paths := c.Args().Slice()
+		err := log.TakeEach(c.Context.Context, len(paths), func(i int) ([]byte, error) { return carrier.ReadFile(paths[i]) }, bundle.DefaultLimits, c.env.now(),
+			func(i int, taken *changelog.Taken, err error) error {
+				if err == nil {
+					err = c.sayTaken(log, paths[i], taken)
+				}
+				if err != nil {
+					return fmt.Errorf("%s: %w", paths[i], err)
+				}
+				return nil
+			})
+		if err != nil {
+			return err
 		}
 		return c.sayConflicts(log)
 	})
 }
 
-// takeOne takes a bundle and says what it brought.
-func (c *call) takeOne(log *changelog.Log, name string, data []byte) error {
-	taken, err := log.Take(c.Context.Context, data, bundle.DefaultLimits, c.env.now())
-	if err != nil {
-		return err
-	}
+// sayTaken says what a bundle brought.
+func (c *call) sayTaken(log *changelog.Log, name string, taken *changelog.Taken) error {
 	return log.View(c.Context.Context, func(tx *changelog.Tx) error {
 		from, _, err := tx.SiteByID(taken.From)
 		if err != nil {
@@ -159,19 +159,20 @@ func (c *call) exchange() error {
 		if err != nil {
 			return err
 		}
-		for _, name := range incoming {
-			data, err := folder.Read(name)
-			if err == nil {
-				err = c.takeOne(log, filepath.Base(name), data)
-			}
-			if err != nil {
-				refused++
-				c.env.report(fmt.Errorf("%s: %w", filepath.Base(name), err))
-				continue
-			}
-			if err := folder.Done(name); err != nil {
-				return err
-			}
+		err = log.TakeEach(c.Context.Context, len(incoming), func(i int) ([]byte, error) { return folder.Read(incoming[i]) }, bundle.DefaultLimits, c.env.now(),
+			func(i int, taken *changelog.Taken, err error) error {
+				if err != nil {
+					refused++
+					c.env.report(fmt.Errorf("%s: %w", incoming[i], err))
+					return nil
+				}
+				if err := c.sayTaken(log, incoming[i], taken); err != nil {
+					return err
+				}
+				return folder.Done(incoming[i])
+			})
+		if err != nil {
+			return err
 		}
 		if err := c.exchangeOut(log, folder); err != nil {
 			return err

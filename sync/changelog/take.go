@@ -76,15 +76,65 @@ func (t *Taken) Fresh() (sets, changes int) {
 // Take verifies a bundle and takes in what it brings. A bundle is refused whole,
 // with a *[Refusal], or taken whole.
 func (l *Log) Take(ctx context.Context, data []byte, limits bundle.Limits, now time.Time) (*Taken, error) {
+	return l.takeDecoded(ctx, decode(data, limits), now)
+}
+
+// TakeEach takes n bundles in order, each as Take does. read returns the bytes of
+// one; said is told the outcome of each, and its error ends the work. While one
+// bundle is written to the disk the next is decoded.
+func (l *Log) TakeEach(ctx context.Context, n int, read func(i int) ([]byte, error), limits bundle.Limits, now time.Time, said func(i int, taken *Taken, err error) error) error {
+	ahead := make(chan decoded, 1)
+	quit := make(chan struct{})
+	defer close(quit)
+	go func() {
+		for i := range n {
+			d := decoded{}
+			if data, err := read(i); err != nil {
+				d.err = err
+			} else {
+				d = decode(data, limits)
+			}
+			select {
+			case ahead <- d:
+			case <-quit:
+				return
+			}
+		}
+	}()
+	for i := range n {
+		taken, err := l.takeDecoded(ctx, <-ahead, now)
+		if err := said(i, taken, err); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// decoded is a bundle that was read, or why it cannot be.
+type decoded struct {
+	bundle *bundle.Bundle
+	digest [sha256.Size]byte
+	size   int
+	err    error
+}
+
+func decode(data []byte, limits bundle.Limits) decoded {
 	b, err := bundle.Decode(data, limits)
 	if err != nil {
-		return nil, &Refusal{What: "the bundle cannot be read", Hint: "it is damaged, or no bundle: ask the sender to make it again", Err: err}
+		err = &Refusal{What: "the bundle cannot be read", Hint: "it is damaged, or no bundle: ask the sender to make it again", Err: err}
 	}
-	taken := &Taken{From: b.From, At: b.At}
-	err = l.store.Update(ctx, func(raw *schema.Tx) error {
+	return decoded{b, sha256.Sum256(data), len(data), err}
+}
+
+func (l *Log) takeDecoded(ctx context.Context, d decoded, now time.Time) (*Taken, error) {
+	if d.err != nil {
+		return nil, d.err
+	}
+	taken := &Taken{From: d.bundle.From, At: d.bundle.At}
+	err := l.store.Update(ctx, func(raw *schema.Tx) error {
 		tx := l.begin(raw)
 		tx.author = Author{Now: now}
-		return tx.take(b, sha256.Sum256(data), len(data), taken)
+		return tx.take(d.bundle, d.digest, d.size, taken)
 	})
 	if err != nil {
 		return nil, err
