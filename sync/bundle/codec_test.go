@@ -68,6 +68,23 @@ func TestRoundTrip(t *testing.T) {
 	})
 }
 
+func TestRoundTripByEveryMethod(t *testing.T) {
+	packers := map[string]packer{"raw": packRaw, "zstd": packZstd, "modelled": packModelled, "all_modelled": packAllModelled}
+	rapid.Check(t, func(t *rapid.T) {
+		b := drawBundle(t)
+		name := rapid.SampledFrom([]string{"raw", "zstd", "modelled", "all_modelled"}).Draw(t, "method")
+		data, err := encode(b, sign, packers[name])
+		if err != nil {
+			t.Fatalf("encode: %v", err)
+		}
+		got, err := Decode(data, DefaultLimits)
+		if err != nil {
+			t.Fatalf("Decode of %s: %v", name, err)
+		}
+		sameBundle(t, got, b)
+	})
+}
+
 func noHash(clock.Lane, uint64) (change.Hash, bool) { return change.Hash{}, false }
 
 // chained draws a bundle whose chain can be computed from itself, and signs it.

@@ -96,48 +96,51 @@ func (w *walker) oneSet(set *change.Set) {
 
 // shape carries the number of changes and the time.
 func (w *walker) shape(set *change.Set) {
-	t, flags, step := w.table, uint64(0), uint64(0)
 	if w.decoding {
-		flags = t.shape.take()
-		high := t.timeHigh.take()
-		step = high<<8 | uint64(t.timeLow[t.rowLow])
-		t.rowLow++
-		millis := w.millis + int64(step)
-		if flags&flagBackward != 0 {
-			millis = w.millis - int64(step)
-		}
-		if high >= 1<<40 || millis < 0 || millis >= 1<<48 || step == 0 && flags&flagBackward != 0 {
-			w.fail("time out of range")
-			return
-		}
-		set.At = clock.Stamp(millis) << 16
-		if flags&flagCounter != 0 {
-			counter := t.counter.take()
-			if counter == 0 || counter > 1<<16-1 {
-				w.fail("counter %d", counter)
-			}
-			set.At |= clock.Stamp(counter & 0xffff)
-		}
-		w.millis = millis
+		w.takeShape(set)
 		return
 	}
+	t, flags := w.table, uint64(0)
 	if len(set.Seen) > 0 {
 		flags |= flagSeen
 	}
-	if c := set.At.Counter(); c > 0 {
+	if counter := set.At.Counter(); counter > 0 {
 		flags |= flagCounter
-		t.counter.put(uint64(c))
+		t.counter.put(uint64(counter))
 	}
-	if millis := set.At.Millis(); millis < w.millis {
+	step := set.At.Millis() - w.millis
+	if step < 0 {
 		flags |= flagBackward
-		step = uint64(w.millis - millis)
-	} else {
-		step = uint64(millis - w.millis)
+		step = -step
 	}
 	w.millis = set.At.Millis()
 	t.shape.put(uint64(len(set.Changes))<<shapeBits | flags)
-	t.timeHigh.put(step >> 8)
+	t.timeHigh.put(uint64(step) >> 8)
 	t.timeLow = append(t.timeLow, byte(step))
+}
+
+// takeShape reads the time; the changes have been made already.
+func (w *walker) takeShape(set *change.Set) {
+	t := w.table
+	flags, high := t.shape.take(), t.timeHigh.take()
+	step := int64(high<<8 | uint64(t.timeLow[t.rowLow]))
+	t.rowLow++
+	millis := w.millis + step
+	if flags&flagBackward != 0 {
+		millis = w.millis - step
+	}
+	if high >= 1<<40 || millis < 0 || millis >= 1<<48 || step == 0 && flags&flagBackward != 0 {
+		w.fail("time out of range")
+		return
+	}
+	set.At, w.millis = clock.Stamp(millis)<<16, millis
+	if flags&flagCounter != 0 {
+		counter := t.counter.take()
+		if counter == 0 || counter > 1<<16-1 {
+			w.fail("counter %d", counter)
+		}
+		set.At |= clock.Stamp(counter & 0xffff)
+	}
 }
 
 // context carries what the site had learnt.
