@@ -93,7 +93,7 @@ var fields = []Field{
 // LookupField returns the field with a number, or nil if this program does not
 // know it.
 func LookupField(id FieldID) *Field {
-	if id == 0 || int(id) > len(fields) {
+	if id == 0 || uint64(id) > uint64(len(fields)) {
 		return nil
 	}
 	return &fields[id-1]

@@ -71,7 +71,7 @@ func (k *Kind) Column(name string) int {
 
 // Lookup returns the kind with a number, or nil if this program does not know it.
 func Lookup(id ID) *Kind {
-	if int(id) < len(byID) {
+	if uint64(id) < uint64(len(byID)) {
 		return byID[id]
 	}
 	return nil
