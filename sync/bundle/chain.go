@@ -64,22 +64,3 @@ func (b *Bundle) VerifySender(key ed25519.PublicKey) bool {
 	own := b.Own()
 	return own.Verify(key)
 }
-
-// Fit returns the largest count of 0 to n whose size is at most maxBytes. Size
-// returns the bytes of a bundle with the first count of n change-sets, which
-// should not shrink as count grows; it is asked about log n times.
-func Fit(n int, size func(count int) (int, error), maxBytes int) (int, error) {
-	fits, fails := 0, n+1
-	for probe := n; fits+1 < fails; probe = fits + (fails-fits)/2 {
-		bytes, err := size(probe)
-		switch {
-		case err != nil:
-			return 0, err
-		case bytes <= maxBytes:
-			fits = probe
-		default:
-			fails = probe
-		}
-	}
-	return fits, nil
-}

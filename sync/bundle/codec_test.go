@@ -135,13 +135,3 @@ func TestChainAndVerifySender(t *testing.T) {
 		}
 	})
 }
-
-func TestFit(t *testing.T) {
-	for _, maxBytes := range []int{-1, 0, 9, 10, 11, 999, 1000, 5000} {
-		asked := 0
-		got, err := Fit(100, func(n int) (int, error) { asked++; return 10 * n, nil }, maxBytes)
-		if want := min(100, max(0, maxBytes/10)); got != want || err != nil || asked > 8 {
-			t.Errorf("Fit(100, 10n, %d) = %d, %v after %d questions; want %d", maxBytes, got, err, asked, want)
-		}
-	}
-}

@@ -12,11 +12,11 @@ import (
 
 // Encode returns the bytes of b, and fills in its Envelope and Signature. Sign
 // returns the sender's Ed25519 signature of a message; without it the signature
-// is left zero, for measuring (see [Fit]).
+// is left zero, for measuring.
 //
-// Encode refuses what a reader would: more than [DefaultLimits], a segment without
-// change-sets or with gaps, a change-set of another campaign, a statement that
-// covers none of its segments' ends.
+// Encode refuses what a reader would: more than [DefaultLimits] (that error is an
+// [ErrTooLarge]: make two bundles), a segment without change-sets or with gaps, a
+// change-set of another campaign, a statement that covers none of its segments' ends.
 func Encode(b *Bundle, sign func(message []byte) []byte) ([]byte, error) {
 	return encode(b, sign, pack)
 }
@@ -44,7 +44,7 @@ func encode(b *Bundle, sign func(message []byte) []byte, pack packer) ([]byte, e
 	}
 	buf = append(buf, packed...)
 	if len(buf)+ed25519.SignatureSize > DefaultLimits.Bytes {
-		return nil, fmt.Errorf("bundle cannot be made: %d bytes, at most %d", len(buf), DefaultLimits.Bytes)
+		return nil, fmt.Errorf("bundle cannot be made: %w: %d bytes, at most %d", ErrTooLarge, len(buf), DefaultLimits.Bytes)
 	}
 	b.Envelope = sha256.Sum256(buf)
 	b.Signature = [ed25519.SignatureSize]byte{}

@@ -43,7 +43,7 @@ var (
 )
 
 func layoutOf(id kind.ID) *layout {
-	if int(id) < len(layouts) && layouts[id] != nil {
+	if uint64(id) < uint64(len(layouts)) && layouts[id] != nil {
 		return layouts[id]
 	}
 	return opaqueLayout

@@ -1,6 +1,9 @@
 package bundle
 
-import "fmt"
+import (
+	"errors"
+	"fmt"
+)
 
 // Magic is how every bundle begins; the byte after it is the format version.
 const Magic = "\xb5p"
@@ -43,14 +46,17 @@ const (
 
 // block returns how many unpacked bytes a packed part may have.
 func (l Limits) block(packed int) int {
-	return min(l.Block, freeBlock+l.Ratio*packed)
+	return int(min(int64(l.Block), freeBlock+int64(l.Ratio)*int64(packed)))
 }
+
+// ErrTooLarge is the cause where a bundle exceeds limits.
+var ErrTooLarge = errors.New("too large for one bundle")
 
 // hold returns an error where numbers exceed the limits.
 func (l Limits) hold(sets, changes, values, seen int) error {
 	if sets > l.Sets || changes > l.Changes || values > l.Values || seen > l.Seen {
-		return fmt.Errorf("%d change-sets with %d changes, %d values and %d rows of context; at most %d, %d, %d, %d",
-			sets, changes, values, seen, l.Sets, l.Changes, l.Values, l.Seen)
+		return fmt.Errorf("%w: %d change-sets with %d changes, %d values and %d rows of context; at most %d, %d, %d, %d",
+			ErrTooLarge, sets, changes, values, seen, l.Sets, l.Changes, l.Values, l.Seen)
 	}
 	return nil
 }

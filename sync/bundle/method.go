@@ -44,7 +44,7 @@ func pack(t *table, sets int) ([]byte, byte, error) {
 	}
 	size := len(packed.buf) + len(plain.buf)
 	if size > DefaultLimits.Block {
-		return nil, 0, fmt.Errorf("columns of %d bytes, at most %d", size, DefaultLimits.Block)
+		return nil, 0, fmt.Errorf("%w: columns of %d bytes, at most %d", ErrTooLarge, size, DefaultLimits.Block)
 	}
 	all := append(packed.buf[:len(packed.buf):len(packed.buf)], plain.buf...)
 	best, method := all, byte(methodRaw)

@@ -293,6 +293,27 @@ func TestRefuseBeyondLimits(t *testing.T) {
 	}
 }
 
+// TestEncodeSaysTooLarge for what must be split, and nothing else.
+func TestEncodeSaysTooLarge(t *testing.T) {
+	b := goldenSingle()
+	set := b.Segments[0].Sets[0]
+	for len(set.Changes) < change.MaxChanges {
+		set.Changes = append(set.Changes, set.Changes...)
+	}
+	for i := uint64(1); i <= 64; i++ {
+		more := *set
+		more.Seq += i
+		b.Segments[0].Sets = append(b.Segments[0].Sets, &more)
+	}
+	if _, err := Encode(b, sign); !errors.Is(err, ErrTooLarge) {
+		t.Errorf("Encode of 65 times 4,096 changes: %v; want ErrTooLarge", err)
+	}
+	b.Segments[0].Sets = nil
+	if _, err := Encode(b, sign); err == nil || errors.Is(err, ErrTooLarge) {
+		t.Errorf("Encode of an empty segment: %v; want another error than ErrTooLarge", err)
+	}
+}
+
 // TestEncodeRefuses what could not be read.
 func TestEncodeRefuses(t *testing.T) {
 	for _, c := range []struct {

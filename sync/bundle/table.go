@@ -1,6 +1,7 @@
 package bundle
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -145,7 +146,7 @@ func columnName(id uint32) string {
 
 // kindOf returns the columns of a kind, made where they are missing.
 func (t *table) kindOf(id kind.ID) *kindColumns {
-	i, ok := slices.BinarySearchFunc(t.byKind, id, func(k *kindColumns, id kind.ID) int { return int(k.id) - int(id) })
+	i, ok := slices.BinarySearchFunc(t.byKind, id, func(k *kindColumns, id kind.ID) int { return cmp.Compare(k.id, id) })
 	if !ok {
 		l := layoutOf(id)
 		t.byKind = slices.Insert(t.byKind, i, &kindColumns{id: id, layout: l, values: make([]valueColumn, len(l.columns))})
@@ -211,7 +212,7 @@ func (t *table) total(w *wire, c *column, id uint32, shift uint) int {
 	total := uint64(0)
 	for _, code := range c.codes {
 		// No sum of what passes here can overflow: each is small.
-		if total += code >> shift; code>>shift > 1<<20 || total > 1<<40 {
+		if total += code >> shift; code>>shift > 1<<20 || total > 1<<30 {
 			w.fail("column %s: claims %d entries", columnName(id), code>>shift)
 			return 0
 		}
