@@ -1,0 +1,363 @@
+package run_test
+
+import (
+	"cmp"
+	"crypto/ed25519"
+	"crypto/sha256"
+	"encoding/binary"
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
+	"pulk/checklist/limit"
+	"pulk/checklist/procedure"
+	"pulk/checklist/run"
+	"pulk/schema/decimal"
+	"pulk/schema/kind"
+	"pulk/sync/clock"
+)
+
+// A history is told in lines, and every site knows what it wrote and what it got:
+//
+//	NAME SITE PERSON VERB …   a change, made knowing what SITE knows
+//	SITE < SITE               the first gets all that the second knows
+//	lost NAME                 that change-set and the later ones of its lane are not here
+//
+// Verbs: check STEP, no STEP, read STEP good|bad, record STEP, begin STEP, note STEP,
+// fail STEP (what fails and, in the same change-set, its nonconformance NAME.nc),
+// nc STEP|-, dispose NAME HOW, void NAME, withdraw, grant PERSON ROLE,
+// revoke PERSON ROLE, stop STEP, and go STEP [forged|stolen|nokey] [as ROLE].
+type history struct {
+	steps  []procedure.Step
+	events []event
+	sites  map[string]*site
+	sets   map[clock.Lane]uint64
+}
+
+// event is one change. What its author knew is kept twice: as a plain set of
+// events, which is what the reference model reads, and as a clock.Context, which
+// is what the program reads.
+type event struct {
+	name, person, verb string
+	step               int
+	bad, lost          bool
+	of                 int    // the event that it is about, or -1
+	how                string // disposition; how a signature is wrong
+	whom, role         string // of a grant or a sign-off
+	knows              map[int]bool
+	ctx                clock.Context
+	digest, signature  []byte
+}
+
+type site struct {
+	knows map[int]bool
+	heads clock.Vector
+}
+
+// base is known everywhere: who holds which role from the start.
+var base = []string{
+	"r1 home lena grant oskar quality", "r2 home lena grant lena quality", "r3 home lena grant mirre technician",
+	"r4 home lena grant lena release-authority", "r5 home lena grant oskar release-authority",
+	"stn < home", "ship < home",
+}
+
+var people = []string{"ida", "tomas", "mirre", "oskar", "lena", "piet"}
+
+func personDot(name string) clock.Dot {
+	return clock.Dot{Lane: clock.Lane{Site: 90}, Seq: uint64(slices.Index(people, name) + 1)}
+}
+
+func keyDot(name string) clock.Dot {
+	return clock.Dot{Lane: clock.Lane{Site: 91}, Seq: uint64(slices.Index(people, name) + 1)}
+}
+
+var keys = func() map[string]ed25519.PrivateKey {
+	m := map[string]ed25519.PrivateKey{}
+	for _, name := range people {
+		seed := sha256.Sum256([]byte(name))
+		m[name] = ed25519.NewKeyFromSeed(seed[:])
+	}
+	return m
+}()
+
+// stepsOfString is the procedure of most histories: a module is measured, closed
+// and looked at, released to be lowered, watched while it goes down, and handed over.
+func stepsOfString() []procedure.Step {
+	least := decimal.Decimal{Mantissa: 500}
+	return []procedure.Step{
+		{ID: "measure", Kind: procedure.KindReading, Reading: &procedure.Reading{Quantity: "insulation", Unit: "MOhm", Limits: limit.Limits{Min: &least}, Repeat: 1}},
+		{ID: "torque", Kind: procedure.KindDo},
+		{ID: "look", Kind: procedure.KindConfirm},
+		{ID: "serial", Kind: procedure.KindRecord, Record: &procedure.Record{What: procedure.RecordSerial}},
+		{ID: "ready", Kind: procedure.KindHold, Sign: &procedure.Sign{Role: "quality", People: 1}},
+		{ID: "watch", Kind: procedure.KindWitness, Sign: &procedure.Sign{Role: "technician", People: 1}},
+		{ID: "lower", Kind: procedure.KindDo, Irreversible: true},
+		{ID: "seat", Kind: procedure.KindRecord, Irreversible: true, Record: &procedure.Record{What: procedure.RecordSerial}},
+		{ID: "release", Kind: procedure.KindHold, Sign: &procedure.Sign{Role: "release-authority", People: 2}},
+		{ID: "hand-over", Kind: procedure.KindDo},
+	}
+}
+
+func newHistory(steps []procedure.Step, lines []string) (*history, error) {
+	h := &history{steps: steps, sets: map[clock.Lane]uint64{}, sites: map[string]*site{}}
+	for _, name := range []string{"home", "stn", "ship"} {
+		h.sites[name] = &site{knows: map[int]bool{}, heads: clock.Vector{}}
+	}
+	for _, line := range slices.Concat(base, lines) {
+		if err := h.tell(strings.Fields(line)); err != nil {
+			return nil, fmt.Errorf("line %q: %w", line, err)
+		}
+	}
+	return h, nil
+}
+
+func (h *history) tell(words []string) error {
+	switch {
+	case len(words) == 2 && words[0] == "lost":
+		return h.lose(words[1])
+	case len(words) == 3 && words[1] == "<":
+		to, from := h.sites[words[0]], h.sites[words[2]]
+		for i := range from.knows {
+			to.knows[i] = true
+		}
+		to.heads.Merge(from.heads)
+		return nil
+	case len(words) < 4:
+		return fmt.Errorf("too short")
+	}
+	e := event{name: words[0], person: words[2], verb: words[3], step: run.NoStep, of: -1}
+	if h.find(e.name) >= 0 || h.sites[words[1]] == nil || !slices.Contains(people, e.person) {
+		return fmt.Errorf("a name used twice, or no such site or person")
+	}
+	if err := h.understand(&e, append(words[4:], "", "")); err != nil {
+		return err
+	}
+	if e.verb != "fail" {
+		h.write(words[1], false, e)
+		return nil
+	}
+	e.bad, e.verb = true, "read"
+	if h.steps[e.step].Kind == procedure.KindConfirm {
+		e.verb = "no"
+	}
+	h.write(words[1], false, e)
+	h.write(words[1], true, event{name: e.name + ".nc", person: e.person, verb: "nc", step: e.step, of: len(h.events) - 1})
+	return nil
+}
+
+// understand reads what follows a verb.
+func (h *history) understand(e *event, args []string) error {
+	switch e.verb {
+	case "dispose", "void":
+		if e.of, e.how = h.find(args[0]), args[1]; e.of < 0 {
+			return fmt.Errorf("no event %q", args[0])
+		}
+		return nil
+	case "grant", "revoke":
+		e.whom, e.role = args[0], args[1]
+		return nil
+	case "withdraw":
+		return nil
+	}
+	e.step = slices.IndexFunc(h.steps, func(s procedure.Step) bool { return s.ID == args[0] })
+	if e.step < 0 && args[0] != "-" {
+		return fmt.Errorf("no step %q", args[0])
+	}
+	e.bad = args[1] == "bad" || e.verb == "no"
+	if e.verb == "go" || e.verb == "stop" {
+		e.role = h.steps[e.step].Sign.Role
+		if i := slices.Index(args, "as"); i >= 0 {
+			e.role = args[i+1]
+		}
+		if args[1] != "as" {
+			e.how = args[1]
+		}
+	}
+	return nil
+}
+
+func (h *history) find(name string) int {
+	return slices.IndexFunc(h.events, func(e event) bool { return e.name == name })
+}
+
+// write adds an event to what its site knows, in a change-set of its own or in the
+// last one's.
+func (h *history) write(at string, same bool, e event) {
+	s := h.sites[at]
+	lane := clock.Lane{Site: clock.SiteID(1 + slices.Index([]string{"home", "stn", "ship"}, at))}
+	if !slices.Contains([]string{"check", "record", "begin", "note", "grant"}, e.verb) && (e.verb != "read" || e.bad) {
+		lane.Class = clock.Expedited
+	}
+	dot := clock.Dot{Lane: lane, Seq: h.sets[lane] + 1}
+	if same {
+		dot = h.events[len(h.events)-1].ctx.Of
+		dot.Index++
+	}
+	h.sets[lane] = dot.Seq
+	others := s.heads.Clone()
+	delete(others, lane)
+	e.ctx = clock.Context{Of: dot, Others: others}
+	e.knows = map[int]bool{}
+	for i := range s.knows {
+		e.knows[i] = true
+	}
+	h.events = append(h.events, e)
+	s.knows[len(h.events)-1] = true
+	s.heads[lane] = dot.Seq
+	if e.verb == "go" || e.verb == "stop" {
+		h.sign(&h.events[len(h.events)-1])
+	}
+}
+
+func (h *history) sign(e *event) {
+	r := h.record()
+	e.digest = r.EvidenceDigest(e.ctx)
+	verdict := run.Go
+	if e.verb == "stop" {
+		verdict = run.Stop
+	}
+	signer := e.person
+	if e.how == "stolen" {
+		signer = people[(slices.Index(people, e.person)+1)%len(people)]
+	}
+	e.signature = ed25519.Sign(keys[signer], r.SignMessage(e.step, verdict, e.role, e.digest))
+	if e.how == "forged" {
+		e.signature[0] ^= 1
+	}
+}
+
+// lose marks what is not here. Within a lane change-sets are applied in order, so
+// what follows waits too.
+func (h *history) lose(name string) error {
+	i := h.find(name)
+	if i < 0 {
+		return fmt.Errorf("no event %q", name)
+	}
+	first := h.events[i].ctx.Of
+	for j := range h.events {
+		if dot := h.events[j].ctx.Of; dot.Lane == first.Lane && dot.Seq >= first.Seq {
+			h.events[j].lost = true
+		}
+	}
+	return nil
+}
+
+var kinds = map[string]*kind.Kind{
+	"check": kind.StepCheck, "no": kind.StepCheck, "read": kind.StepReading, "record": kind.StepRecord, "begin": kind.StepBegin,
+	"go": kind.StepSign, "stop": kind.StepSign, "note": kind.RunNote, "nc": kind.NCRaise, "dispose": kind.NCDispose, "void": kind.Void,
+}
+
+// record builds what the program would have read from its log.
+func (h *history) record() *run.Record {
+	r := &run.Record{Procedure: &procedure.Procedure{Steps: h.steps}, Run: clock.Dot{Lane: clock.Lane{Site: 92}, Seq: 1},
+		Roles: map[clock.Dot]map[string]run.RoleStanding{}, Keys: map[clock.Dot]run.SigningKey{}}
+	for _, name := range people {
+		r.Keys[keyDot(name)] = run.SigningKey{Person: personDot(name), Public: keys[name].Public().(ed25519.PublicKey)}
+	}
+	for i := range h.events {
+		e := &h.events[i]
+		switch {
+		case e.lost:
+		case e.verb == "withdraw":
+			r.Withdrawals = append(r.Withdrawals, run.Withdrawal{Dot: e.ctx.Of, Ctx: e.ctx, Why: e.name})
+		case e.verb == "grant" || e.verb == "revoke":
+			h.standing(r, e)
+		default:
+			r.Entries = append(r.Entries, h.entry(i))
+		}
+	}
+	slices.SortFunc(r.Entries, func(a, b run.Entry) int { return a.Dot.Compare(b.Dot) })
+	return r
+}
+
+func (h *history) entry(i int) run.Entry {
+	e := &h.events[i]
+	out := run.Entry{Dot: e.ctx.Of, Ctx: e.ctx, At: clock.Stamp(i + 1), Person: personDot(e.person), Kind: kinds[e.verb], Step: e.step,
+		Role: e.role, Digest: e.digest, Signature: e.signature, Text: e.name}
+	binary.BigEndian.PutUint64(out.Hash[:], uint64(out.Dot.Site)<<56|uint64(out.Dot.Class)<<48|out.Dot.Seq)
+	if e.of >= 0 {
+		out.Ref = h.events[e.of].ctx.Of
+	}
+	switch e.verb {
+	case "read":
+		out.Value = decimal.Decimal{Mantissa: 500}
+		if e.bad {
+			out.Value.Mantissa--
+		}
+	case "no":
+		out.Answer = 1
+	case "stop":
+		out.Verdict = run.Stop
+	case "dispose":
+		out.Disposition, _ = run.ParseDisposition(e.how)
+	}
+	if out.Kind == kind.StepSign {
+		out.Key = keyDot(e.person)
+		if e.how == "nokey" {
+			out.Key.Seq += 1000
+		}
+	}
+	return out
+}
+
+// standing puts into r how a person stands to a role: the values of the register
+// that no other value has seen.
+func (h *history) standing(r *run.Record, about *event) {
+	var standing run.RoleStanding
+	same := func(e *event) bool {
+		return !e.lost && (e.verb == "grant" || e.verb == "revoke") && e.whom == about.whom && e.role == about.role
+	}
+	for i := range h.events {
+		e := &h.events[i]
+		replaced := slices.ContainsFunc(h.events, func(other event) bool { return same(&other) && other.ctx.Has(e.ctx.Of) })
+		switch {
+		case !same(e) || replaced:
+		case e.verb == "grant":
+			standing.Granted = true
+		default:
+			standing.Withdrawals = append(standing.Withdrawals, e.ctx)
+		}
+	}
+	whom := personDot(about.whom)
+	if r.Roles[whom] == nil {
+		r.Roles[whom] = map[string]run.RoleStanding{}
+	}
+	r.Roles[whom][about.role] = standing
+}
+
+// verdicts says in words what the program makes of a history: NAME=standing for
+// each sign-off, STEP=open or shut for each gate, STEP=done or undone, NAME=deed
+// for each irreversible deed behind a shut gate.
+func (h *history) verdicts() map[string]string {
+	r := h.record()
+	s := run.Evaluate(r)
+	out := map[string]string{}
+	for _, step := range s.Steps {
+		out[step.Step.ID] = cmp.Or(map[bool]string{true: "done"}[step.Done], "undone")
+		if step.Gate == nil {
+			continue
+		}
+		out[step.Step.ID] = cmp.Or(map[bool]string{true: "open"}[step.Gate.Open], "shut")
+		for _, sign := range step.Gate.SignOffs {
+			out[sign.Entry.Text] = string(sign.Standing)
+		}
+	}
+	for e := range r.DoneBehindShutGate() {
+		out[e.Text] = "deed"
+	}
+	return out
+}
+
+func mustTell(t *testing.T, steps []procedure.Step, text string) *history {
+	t.Helper()
+	h, err := newHistory(steps, nonEmpty(strings.Split(text, "\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return h
+}
+
+func nonEmpty(lines []string) []string {
+	return slices.DeleteFunc(slices.Clone(lines), func(line string) bool { return strings.TrimSpace(line) == "" })
+}
