@@ -157,21 +157,35 @@ func (r *Record) DoneBehindShutGate() map[*Entry][]string {
 		if !r.step(n).Irreversible {
 			continue
 		}
-		for _, check := range whole.entries(kind.StepCheck, n) {
-			// What was written by people who knew of the deed came after it and cannot
-			// have shut its gate.
-			then := r.through(func(d clock.Dot) bool { return !r.knows(d, check.Dot) })
-			for m := range n {
-				if !isGate(r.step(m)) {
-					continue
-				}
-				if gate := then.gate(m); !gate.Open {
-					found[check] = append(found[check], fmt.Sprintf("%s point %s: %s", r.step(m).Kind, r.step(m).ID, gate.Shut[0]))
-				}
+		for _, deed := range whole.deeds(n) {
+			if why := r.shutBefore(deed); len(why) > 0 {
+				found[deed] = why
 			}
 		}
 	}
 	return found
+}
+
+// deeds returns what carried a step out, whatever kind of step it is.
+func (v *view) deeds(n int) []*Entry {
+	return slices.Concat(v.entries(kind.StepCheck, n), v.entries(kind.StepReading, n), v.entries(kind.StepRecord, n))
+}
+
+// shutBefore says which gates before a deed were shut when it was done. What was
+// written by people who knew of the deed came after it and cannot have shut its
+// gate.
+func (r *Record) shutBefore(deed *Entry) []string {
+	var why []string
+	then := r.through(func(d clock.Dot) bool { return !r.knows(d, deed.Dot) })
+	for m := range deed.Step {
+		if !isGate(r.step(m)) {
+			continue
+		}
+		if gate := then.gate(m); !gate.Open {
+			why = append(why, fmt.Sprintf("%s point %s: %s", r.step(m).Kind, r.step(m).ID, gate.Shut[0]))
+		}
+	}
+	return why
 }
 
 func (r *Record) steps() []procedure.Step {

@@ -290,6 +290,12 @@ var standings = []struct{ name, history, want string }{
 		g home oskar go ready
 		w home mirre go watch
 		l home tomas check lower`, "ready=open watch=open l="},
+	{"deed_that_is_a_record", `
+		g home oskar go ready
+		w home mirre go watch
+		stn < home
+		s home oskar stop ready
+		l stn tomas record seat`, "ready=shut l=deed"},
 	{"deed_without_witness", `
 		g home oskar go ready
 		l home tomas check lower`, "watch=shut l=deed"},
