@@ -188,6 +188,22 @@ var standings = []struct{ name, history, want string }{
 		n home ida nc hand-over
 		d home ida dispose n rework
 		g home oskar go ready`, "g=holds ready=open"},
+	{"rework_of_a_step_checked_off_as_good", `
+		c home ida check torque
+		n home ida nc torque
+		d home ida dispose n rework
+		g home oskar go ready`, "g=unsettled torque=undone"},
+	{"rework_of_a_step_checked_off_as_good_done_again", `
+		c home ida check torque
+		n home ida nc torque
+		d home ida dispose n rework
+		e home ida check torque
+		g home oskar go ready`, "g=holds torque=done"},
+	{"rework_of_a_record", `
+		c home ida record serial
+		n home ida nc serial
+		d home ida dispose n rework
+		g home oskar go ready`, "g=unsettled serial=undone"},
 	{"disposed_unseen", `
 		f home ida fail measure
 		stn < home

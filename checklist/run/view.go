@@ -163,20 +163,20 @@ func (v *view) done(n int) bool {
 	case procedure.KindHold, procedure.KindWitness:
 		return v.gate(n).Open
 	case procedure.KindRecord:
-		return len(v.entries(kind.StepRecord, n)) > 0
+		return v.enough(n, kind.StepRecord, 1)
 	case procedure.KindReading:
-		return v.enough(v.entries(kind.StepReading, n), max(1, step.Reading.Repeat))
+		return v.enough(n, kind.StepReading, max(1, step.Reading.Repeat))
 	}
-	return v.enough(v.entries(kind.StepCheck, n), 1)
+	return v.enough(n, kind.StepCheck, 1)
 }
 
-// enough reports whether a step's entries hold as many good ones as it needs,
-// each taken by someone who knew of every failing one that was set aside, and no
+// enough reports whether a step has as many good entries of a kind as it needs,
+// each made by someone who knew of all that has the step done again, and no
 // failing one that is not settled.
-func (v *view) enough(entries []*Entry, need int) bool {
-	var aside []*Entry
+func (v *view) enough(n int, k *kind.Kind, need int) bool {
+	aside := v.toRedo(n)
 	var good []*Entry
-	for _, e := range entries {
+	for _, e := range v.entries(k, n) {
 		if !v.failing(e) {
 			good = append(good, e)
 			continue
@@ -185,16 +185,29 @@ func (v *view) enough(entries []*Entry, need int) bool {
 		case accepted:
 			good = append(good, e)
 		case setAside:
-			aside = append(aside, e)
+			aside = append(aside, e.Dot)
 		default:
 			return false
 		}
 	}
 	count := 0
 	for _, e := range good {
-		if !slices.ContainsFunc(aside, func(failed *Entry) bool { return !e.Ctx.Has(failed.Dot) }) {
+		if !slices.ContainsFunc(aside, func(d clock.Dot) bool { return !e.Ctx.Has(d) }) {
 			count++
 		}
 	}
 	return count >= need
+}
+
+// toRedo returns the nonconformances at a step that are disposed as rework or
+// repair. Not all come from a failing entry: a person can raise one at a step that
+// was checked off as good.
+func (v *view) toRedo(n int) []clock.Dot {
+	var list []clock.Dot
+	for _, nc := range v.entries(kind.NCRaise, n) {
+		if d, _, ok := v.disposition(nc); ok && (d == Rework || d == Repair) {
+			list = append(list, nc.Dot)
+		}
+	}
+	return list
 }
