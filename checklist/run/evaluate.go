@@ -173,10 +173,13 @@ func (v *view) deeds(n int) []*Entry {
 
 // shutBefore says which gates before a deed were shut when it was done. What was
 // written by people who knew of the deed came after it and cannot have shut its
-// gate.
+// gate; no more can its own outcome, which is told in the same change-set.
 func (r *Record) shutBefore(deed *Entry) []string {
 	var why []string
-	then := r.through(func(d clock.Dot) bool { return !r.knows(d, deed.Dot) })
+	then := r.through(func(d clock.Dot) bool {
+		own := d.Lane == deed.Dot.Lane && d.Seq == deed.Dot.Seq
+		return !own && !r.knows(d, deed.Dot)
+	})
 	for m := range deed.Step {
 		if !isGate(r.step(m)) {
 			continue

@@ -22,7 +22,8 @@ import (
 //
 //	NAME SITE PERSON VERB …   a change, made knowing what SITE knows
 //	SITE < SITE               the first gets all that the second knows
-//	lost NAME                 that change-set and the later ones of its lane are not here
+//	lost NAME                 that change-set and the later ones of its lane are not here,
+//	                          as within a lane change-sets are applied in order
 //
 // Verbs: check STEP, no STEP, read STEP good|bad, record STEP, begin STEP, note STEP,
 // fail STEP (what fails and, in the same change-set, its nonconformance NAME.nc),
@@ -32,7 +33,8 @@ type history struct {
 	steps  []procedure.Step
 	events []event
 	sites  map[string]*site
-	sets   map[clock.Lane]uint64
+	sets   map[clock.Lane]uint64 // the last number used in each lane
+	gone   []string              // named by lost
 }
 
 // event is one change. What its author knew is kept twice: as a plain set of
@@ -94,6 +96,7 @@ func stepsOfString() []procedure.Step {
 		{ID: "watch", Kind: procedure.KindWitness, Sign: &procedure.Sign{Role: "technician", People: 1}},
 		{ID: "lower", Kind: procedure.KindDo, Irreversible: true},
 		{ID: "seat", Kind: procedure.KindRecord, Irreversible: true, Record: &procedure.Record{What: procedure.RecordSerial}},
+		{ID: "parted", Kind: procedure.KindConfirm, Irreversible: true},
 		{ID: "release", Kind: procedure.KindHold, Sign: &procedure.Sign{Role: "release-authority", People: 2}},
 		{ID: "hand-over", Kind: procedure.KindDo},
 	}
@@ -109,13 +112,30 @@ func newHistory(steps []procedure.Step, lines []string) (*history, error) {
 			return nil, fmt.Errorf("line %q: %w", line, err)
 		}
 	}
+	h.end()
 	return h, nil
+}
+
+// end marks what is not here: last, as the authors had it, and only this reader
+// has not.
+func (h *history) end() {
+	for _, name := range h.gone {
+		first := h.events[h.find(name)].ctx.Of
+		for j := range h.events {
+			if dot := h.events[j].ctx.Of; dot.Lane == first.Lane && dot.Seq >= first.Seq {
+				h.events[j].lost = true
+			}
+		}
+	}
 }
 
 func (h *history) tell(words []string) error {
 	switch {
 	case len(words) == 2 && words[0] == "lost":
-		return h.lose(words[1])
+		if h.gone = append(h.gone, words[1]); h.find(words[1]) < 0 {
+			return fmt.Errorf("no event %q", words[1])
+		}
+		return nil
 	case len(words) == 3 && words[1] == "<":
 		to, from := h.sites[words[0]], h.sites[words[2]]
 		for i := range from.knows {
@@ -132,6 +152,9 @@ func (h *history) tell(words []string) error {
 	}
 	if err := h.understand(&e, append(words[4:], "", "")); err != nil {
 		return err
+	}
+	if e.of >= 0 && !h.sites[words[1]].knows[e.of] {
+		return fmt.Errorf("%s does not know of %s", words[1], words[4])
 	}
 	if e.verb != "fail" {
 		h.write(words[1], false, e)
@@ -205,42 +228,23 @@ func (h *history) write(at string, same bool, e event) {
 	h.events = append(h.events, e)
 	s.knows[len(h.events)-1] = true
 	s.heads[lane] = dot.Seq
-	if e.verb == "go" || e.verb == "stop" {
+	if e.verb == "go" {
 		h.sign(&h.events[len(h.events)-1])
 	}
 }
 
+// sign signs a go. A stop is left unsigned: it counts whatever it carries.
 func (h *history) sign(e *event) {
 	r := h.record()
 	e.digest = r.EvidenceDigest(e.ctx)
-	verdict := run.Go
-	if e.verb == "stop" {
-		verdict = run.Stop
-	}
 	signer := e.person
 	if e.how == "stolen" {
 		signer = people[(slices.Index(people, e.person)+1)%len(people)]
 	}
-	e.signature = ed25519.Sign(keys[signer], r.SignMessage(e.step, verdict, e.role, e.digest))
+	e.signature = ed25519.Sign(keys[signer], r.SignMessage(e.step, run.Go, e.role, e.digest))
 	if e.how == "forged" {
 		e.signature[0] ^= 1
 	}
-}
-
-// lose marks what is not here. Within a lane change-sets are applied in order, so
-// what follows waits too.
-func (h *history) lose(name string) error {
-	i := h.find(name)
-	if i < 0 {
-		return fmt.Errorf("no event %q", name)
-	}
-	first := h.events[i].ctx.Of
-	for j := range h.events {
-		if dot := h.events[j].ctx.Of; dot.Lane == first.Lane && dot.Seq >= first.Seq {
-			h.events[j].lost = true
-		}
-	}
-	return nil
 }
 
 var kinds = map[string]*kind.Kind{

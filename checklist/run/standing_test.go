@@ -312,6 +312,10 @@ var standings = []struct{ name, history, want string }{
 		stn < home
 		s home oskar stop ready
 		l stn tomas record seat`, "ready=shut l=deed"},
+	{"deed_that_fails_is_not_its_own_gate", `
+		g home oskar go ready
+		w home mirre go watch
+		l home tomas fail parted`, "ready=shut l="},
 	{"deed_without_witness", `
 		g home oskar go ready
 		l home tomas check lower`, "watch=shut l=deed"},
