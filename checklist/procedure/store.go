@@ -2,8 +2,10 @@ package procedure
 
 import (
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"slices"
+	"unicode/utf8"
 
 	"pulk/schema/fault"
 	"pulk/schema/kind"
@@ -232,7 +234,11 @@ func text(tx *changelog.Tx, id clock.Dot, depth int) ([]byte, bool, error) {
 		if err != nil || !found {
 			return nil, false, err
 		}
-		if body, err = Patch(before, body); err != nil {
+		delta, err := fromText(body)
+		if err == nil {
+			body, err = Patch(before, delta)
+		}
+		if err != nil {
 			return nil, false, fmt.Errorf("revision %s: %w", tx.Name(id), err)
 		}
 	}
@@ -240,6 +246,28 @@ func text(tx *changelog.Tx, id clock.Dot, depth int) ([]byte, bool, error) {
 		return nil, false, fmt.Errorf("revision %s: its text does not fit its digest", tx.Name(id))
 	}
 	return body, true, nil
+}
+
+// asText returns bytes as UTF-8, as column body is text and a delta is not: each
+// byte as the code point with its number.
+func asText(delta []byte) []byte {
+	text := make([]byte, 0, len(delta)+16)
+	for _, b := range delta {
+		text = utf8.AppendRune(text, rune(b))
+	}
+	return text
+}
+
+// fromText is the inverse of asText.
+func fromText(text []byte) ([]byte, error) {
+	delta := make([]byte, 0, len(text))
+	for _, r := range string(text) {
+		if r > 0xff {
+			return nil, errors.New("its delta is damaged; ask the sender for the whole file")
+		}
+		delta = append(delta, byte(r))
+	}
+	return delta, nil
 }
 
 // Load returns a revision's procedure; nil where its text is not here yet.
@@ -279,7 +307,7 @@ func Import(tx *changelog.Tx, p *Procedure, source []byte) (clock.Dot, bool, err
 		if err != nil {
 			return clock.Dot{}, false, err
 		}
-		if delta := Delta(before, source); found && len(delta) < len(source) {
+		if delta := asText(Delta(before, source)); found && len(delta) < len(source) {
 			base, body = last, delta
 		}
 	}

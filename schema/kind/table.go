@@ -31,8 +31,8 @@ var (
 // from 0; where a step may be missing the column holds its place plus one.
 var (
 	// RevisionImport carries a procedure's source text: whole where base is none,
-	// else as a delta against the text of base. The digest is the SHA-256 of the
-	// whole text.
+	// else as a delta against the text of base, each byte of it as the code point
+	// with that number. The digest is the SHA-256 of the whole text.
 	RevisionImport = register(8, "revision.import", cols("procedure", Text, "revision", Text, "title", Text,
 		"base", Ref, "body", Text, "digest", Bytes))
 	RevisionWithdraw = register(9, "revision.withdraw", cols("revision", Ref, "why", Text))
