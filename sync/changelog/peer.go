@@ -10,13 +10,11 @@ import (
 )
 
 // acknowledge takes the sender's clock as what it has. Where its hash at a place
-// is not ours, the two hold different histories of that lane: then only what was
-// agreed before counts, and the rest is sent again, so that the fork is found.
+// is not ours, the two hold different histories of that lane: then nothing of it
+// counts as agreed, and the whole lane is sent again, so that the fork is found.
+// What was agreed before does not help: that may have been with the same site
+// before its store was restored, or with another copy of it.
 func (tx *Tx) acknowledge(b *bundle.Bundle) error {
-	before, err := tx.acknowledged(b.From)
-	if err != nil {
-		return err
-	}
 	agreed, claimed := clock.Vector{}, clock.Vector{}
 	for _, ack := range b.Clock {
 		claimed[ack.Lane] = ack.Seq
@@ -30,10 +28,9 @@ func (tx *Tx) acknowledge(b *bundle.Bundle) error {
 				agreed[l.name] = max(agreed[l.name], seq)
 			}
 		case main != nil && ack.Seq > main.tip && !tx.lanes.forked(ack.Lane):
-			agreed[main.name] = main.tip // it has more than we do
-		default:
-			base := ack.Lane.Base()
-			agreed[base] = max(agreed[base], min(before[base], ack.Seq))
+			// It has more than we do. Should that be another history, it finds out by
+			// our clock, and sends all of it.
+			agreed[main.name] = main.tip
 		}
 	}
 	if err := tx.Exec("DELETE FROM peer_clock WHERE peer = ?", b.From); err != nil {

@@ -160,8 +160,13 @@ func (tx *Tx) take(b *bundle.Bundle, digest [sha256.Size]byte, size int, taken *
 		}
 	}
 	var seen int
-	if taken.Already, err = tx.Row("SELECT 1 FROM bundle_taken WHERE digest = ?", []any{digest[:]}, &seen); err != nil || taken.Already {
+	if taken.Already, err = tx.Row("SELECT 1 FROM bundle_taken WHERE digest = ?", []any{digest[:]}, &seen); err != nil {
 		return err
+	}
+	if taken.Already {
+		// It still says what its sender has, which may be news again: the sender's
+		// store may be one of two copies, of which the other spoke in between.
+		return tx.acknowledge(b)
 	}
 	var end *lane
 	for i := range b.Segments {

@@ -1,0 +1,177 @@
+package changelog
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"testing"
+
+	"pulk/schema"
+	"pulk/schema/kind"
+	"pulk/sync/clock"
+)
+
+// copyOf returns a second store of the same site that does not know that it is
+// one: as if the file had been restored in place from a backup taken now.
+func copyOf(t *testing.T, log *Log) *Log {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "copy.db")
+	if err := log.store.Copy(path); err != nil {
+		t.Fatal(err)
+	}
+	store, err := schema.Open(path, schema.Scratch)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { store.Close() })
+	twin, err := Open(context.Background(), store)
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = store.Update(context.Background(), func(raw *schema.Tx) error { return twin.begin(raw).rememberFile() })
+	if err != nil {
+		t.Fatal(err)
+	}
+	return twin
+}
+
+// converge lets all pairs talk until all have want change-sets, then compares.
+func converge(t *testing.T, want int, logs ...*Log) {
+	t.Helper()
+	for range 4 {
+		for i, a := range logs {
+			for _, b := range logs[i+1:] {
+				if a.self.Site == b.self.Site {
+					continue
+				}
+				for range 2 {
+					carry(t, a, b)
+					carry(t, b, a)
+				}
+			}
+		}
+	}
+	agree(t, want, logs...)
+}
+
+func texts(t *testing.T, log *Log, entity clock.Dot, field kind.FieldID) []string {
+	t.Helper()
+	var list []string
+	err := log.View(context.Background(), func(tx *Tx) error {
+		r, err := tx.Register(entity, field, "")
+		for _, v := range r.Values {
+			list = append(list, v.Text)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return list
+}
+
+// Two histories under one number: neither is lost, and the outcome is the same at
+// every site, whichever came first.
+func TestForkEitherOrder(t *testing.T) {
+	for trial := range 6 { // either history may have the lower hash
+		stn, home, ship := newLog(t, "stn"), newLog(t, "home"), newLog(t, "ship")
+		meet(t, stn, home, ship)
+		carry(t, stn, home)
+		twin := copyOf(t, stn)
+		for i := range 3 {
+			place(t, stn, fmt.Sprint("a", trial, i))
+		}
+		place(t, twin, fmt.Sprint("b", trial))
+		carry(t, stn, home)
+		carry(t, twin, ship)
+		taken := carry(t, ship, home)
+		if len(taken.Forked) != 1 {
+			t.Fatalf("the fork was not told: %+v", taken)
+		}
+		converge(t, 7, home, ship, stn, twin)
+		conflictKinds(t, home, "one number used twice")
+		conflictKinds(t, ship, "one number used twice")
+	}
+}
+
+func conflictKinds(t *testing.T, log *Log, want string) {
+	t.Helper()
+	err := log.View(context.Background(), func(tx *Tx) error {
+		list, err := tx.Conflicts()
+		if len(list) != 1 || list[0].Kind != want {
+			t.Errorf("%s shows conflicts %+v; want one: %s", log.self.Code, list, want)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// A store restored from a backup goes on numbering where the backup ended. It
+// learns so from a bundle, and takes a new epoch.
+func TestRestoredStoreRenews(t *testing.T) {
+	stn, home := newLog(t, "stn"), newLog(t, "home")
+	meet(t, stn, home)
+	backup := copyOf(t, stn)
+	place(t, stn, "before the crash")
+	place(t, stn, "more before the crash")
+	carry(t, stn, home)
+	carry(t, home, stn)
+	place(t, backup, "after the crash") // number 2 again
+	carry(t, backup, home)
+	taken := carry(t, home, backup)
+	if !taken.Renewed || backup.Self().Epoch != 1 {
+		t.Errorf("renewed %v, epoch %d; want a new epoch", taken.Renewed, backup.Self().Epoch)
+	}
+	place(t, backup, "in the new epoch")
+	converge(t, 6, home, backup)
+}
+
+// A backup that had written nothing since, too.
+func TestRestoredStoreGetsItsOwnBack(t *testing.T) {
+	stn, home := newLog(t, "stn"), newLog(t, "home")
+	meet(t, stn, home)
+	backup := copyOf(t, stn)
+	place(t, stn, "hut")
+	carry(t, stn, home)
+	carry(t, home, stn)
+	carry(t, backup, home)
+	if taken := carry(t, home, backup); !taken.Renewed {
+		t.Errorf("%+v; want renewed", taken)
+	}
+	converge(t, 3, home, backup)
+}
+
+func entities(t *testing.T, log *Log) []clock.Dot {
+	t.Helper()
+	var list []clock.Dot
+	err := log.View(context.Background(), func(tx *Tx) error {
+		all, err := tx.FieldOfAll(kind.FieldLocationName)
+		for _, r := range all {
+			list = append(list, r.Entity)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return list
+}
+
+// What was agreed with a site does not hold for a copy of its store: what is sent
+// on that ground would fit nothing there, and be refused for ever.
+func TestACopyIsNotTakenForTheOriginal(t *testing.T) {
+	stn, home := newLog(t, "stn"), newLog(t, "home")
+	meet(t, stn, home)
+	twin := copyOf(t, stn)
+	for i := range 3 {
+		place(t, stn, fmt.Sprint("a", i))
+	}
+	carry(t, stn, home)
+	place(t, twin, "b")
+	carry(t, home, twin)
+	carry(t, twin, home)
+	carry(t, home, twin)
+	converge(t, 6, home, twin)
+}
