@@ -137,7 +137,7 @@ func (tx *Tx) learnt(own *lane) ([]change.Seen, error) {
 // grow returns the context after a change-set's Seen rows, translated to the
 // lanes of this store.
 func (tx *Tx) grow(previous int64, l *lane, rows []change.Seen) (int64, error) {
-	if len(rows) == 0 && previous != 0 {
+	if len(rows) == 0 && previous != 0 && l.parent == nil {
 		return previous, nil
 	}
 	before, err := tx.vector(previous)

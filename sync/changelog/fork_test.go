@@ -143,6 +143,75 @@ func TestRestoredStoreGetsItsOwnBack(t *testing.T) {
 	converge(t, 3, home, backup)
 }
 
+// The author of a branch knew what its lane held before the branch: an assignment
+// there replaces one from before it.
+func TestBranchKnowsItsTrunk(t *testing.T) {
+	for trial := range 8 { // the renaming must come out as the branch in some
+		stn, home := newLog(t, "stn"), newLog(t, "home")
+		meet(t, stn, home)
+		hut := place(t, stn, "hut")
+		rename(t, stn, hut, "first")
+		twin := copyOf(t, stn)
+		place(t, stn, fmt.Sprint("other", trial))
+		rename(t, twin, hut, "second")
+		carry(t, stn, home)
+		carry(t, twin, home)
+		if got := texts(t, home, hut, kind.FieldLocationName); len(got) != 1 || got[0] != "second" {
+			t.Fatalf("trial %d: the location's names are %q; want only the second", trial, got)
+		}
+		converge(t, 6, home, twin, stn)
+	}
+}
+
+// References into a forked lane mean the branch that their author had.
+func TestReferencesIntoForkedLanes(t *testing.T) {
+	for trial := range 6 {
+		stn, home, ship, hut := newLog(t, "stn"), newLog(t, "home"), newLog(t, "ship"), newLog(t, "hut")
+		meet(t, stn, home, ship, hut)
+		carry(t, stn, home)
+		carry(t, stn, ship)
+		twin := copyOf(t, stn)
+		a := place(t, stn, fmt.Sprint("a", trial)) // one and the same dot
+		b := place(t, twin, fmt.Sprint("b", trial))
+		carry(t, stn, home)
+		carry(t, twin, ship)
+		rename(t, home, a, "A")
+		rename(t, ship, b, "B")
+		carry(t, home, hut)
+		carry(t, ship, hut)
+		// hut knows of the fork and names the branch.
+		err := hut.View(context.Background(), func(tx *Tx) error {
+			named := map[string]string{}
+			all, err := tx.FieldOfAll(kind.FieldLocationName)
+			for _, r := range all {
+				entry, err := tx.Entry(r.Entity)
+				if err != nil {
+					return err
+				}
+				for _, v := range r.Values {
+					named[entry.Values[0].Text] += v.Text
+				}
+			}
+			if named[fmt.Sprint("a", trial)] != "A" || named[fmt.Sprint("b", trial)] != "B" {
+				t.Errorf("trial %d: the names are %v; want A for a and B for b", trial, named)
+			}
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, entity := range entities(t, hut) {
+			rename(t, hut, entity, "C")
+		}
+		converge(t, 10, home, ship, hut, stn, twin)
+		for _, entity := range entities(t, home) {
+			if got := texts(t, home, entity, kind.FieldLocationName); len(got) != 1 || got[0] != "C" {
+				t.Errorf("trial %d: names %q; want C alone", trial, got)
+			}
+		}
+	}
+}
+
 func entities(t *testing.T, log *Log) []clock.Dot {
 	t.Helper()
 	var list []clock.Dot
