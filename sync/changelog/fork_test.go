@@ -143,6 +143,29 @@ func TestRestoredStoreGetsItsOwnBack(t *testing.T) {
 	converge(t, 3, home, backup)
 }
 
+func TestThreeBranchesAndNested(t *testing.T) {
+	for trial := range 6 {
+		stn, home, ship := newLog(t, "stn"), newLog(t, "home"), newLog(t, "ship")
+		meet(t, stn, home, ship)
+		place(t, stn, "shared")
+		b := copyOf(t, stn)
+		c := copyOf(t, stn)
+		place(t, stn, fmt.Sprint("a1", trial))
+		place(t, stn, fmt.Sprint("a2", trial))
+		place(t, b, fmt.Sprint("b1", trial))
+		nested := copyOf(t, b) // leaves b after b1
+		place(t, b, fmt.Sprint("b2", trial))
+		place(t, nested, fmt.Sprint("n2", trial))
+		place(t, c, fmt.Sprint("c1", trial))
+		order := [][2]*Log{{stn, home}, {b, ship}, {nested, home}, {c, ship}}
+		for i := range order {
+			pair := order[(i+trial)%len(order)]
+			carry(t, pair[0], pair[1])
+		}
+		converge(t, 10, home, ship, stn, b, nested, c)
+	}
+}
+
 // The author of a branch knew what its lane held before the branch: an assignment
 // there replaces one from before it.
 func TestBranchKnowsItsTrunk(t *testing.T) {
@@ -226,6 +249,30 @@ func entities(t *testing.T, log *Log) []clock.Dot {
 		t.Fatal(err)
 	}
 	return list
+}
+
+// Both branches in one bundle, of which the addressee has part of one: the order
+// of the segments must not matter.
+func TestBothBranchesInOneBundle(t *testing.T) {
+	for trial := range 8 {
+		stn, home, ship := newLog(t, "stn"), newLog(t, "home"), newLog(t, "ship")
+		meet(t, stn, home, ship)
+		twin := copyOf(t, stn)
+		for i := range 2 {
+			place(t, stn, fmt.Sprint("a", trial, i))
+		}
+		carry(t, stn, home)
+		carry(t, home, stn)
+		for i := range 2 {
+			place(t, stn, fmt.Sprint("a", trial, 2+i))
+			place(t, twin, fmt.Sprint("b", trial, i))
+		}
+		carry(t, stn, ship)
+		carry(t, twin, ship)
+		carry(t, home, ship)
+		carry(t, ship, home)
+		agree(t, 9, home, ship)
+	}
 }
 
 // What was agreed with a site does not hold for a copy of its store: what is sent

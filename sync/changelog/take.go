@@ -172,6 +172,8 @@ func (tx *Tx) take(b *bundle.Bundle, digest [sha256.Size]byte, size int, taken *
 	for i := range b.Segments {
 		if chains[i].follows {
 			chains[i].at = end
+		} else if err := tx.find(&chains[i], &b.Segments[i]); err != nil {
+			return err
 		}
 		if end, err = tx.takeSegment(b, i, chains[i], taken); err != nil {
 			return err
@@ -333,6 +335,21 @@ func (tx *Tx) starts(s *bundle.Segment) ([]chain, error) {
 			"the bundle goes on at number %d of %s, but the numbers before are not here (here: up to %d)", s.From, tx.LaneName(s.Lane), tx.tipOf(s.Lane))
 	}
 	return starts, nil
+}
+
+// find looks up again which lane holds the number before a segment: an earlier
+// segment of the same bundle may have moved it into a branch.
+func (tx *Tx) find(c *chain, s *bundle.Segment) error {
+	if c.at == nil {
+		return nil
+	}
+	nodes, err := tx.nodes(s.Lane, s.From-1)
+	for l, hash := range nodes {
+		if hash == c.previous {
+			c.at = l
+		}
+	}
+	return err
 }
 
 func canonicalLinks(s *bundle.Segment) []link {
