@@ -275,6 +275,27 @@ func TestBothBranchesInOneBundle(t *testing.T) {
 	}
 }
 
+// A site that knows both branches of its own lane sends both ends under one
+// signature; a third site takes them from a relay.
+func TestBothBranchesRelayedUnderOneSignature(t *testing.T) {
+	for trial := range 4 {
+		stn, home, ship := newLog(t, "stn"), newLog(t, "home"), newLog(t, "ship")
+		meet(t, stn, home, ship)
+		twin := copyOf(t, stn)
+		place(t, stn, fmt.Sprint("a", trial))
+		place(t, twin, fmt.Sprint("b", trial))
+		carry(t, twin, ship)
+		carry(t, stn, ship)
+		carry(t, ship, stn) // stn has both
+		carry(t, stn, home) // both ends are number 2
+		other := newLog(t, "quay")
+		meet(t, stn, home, ship, other)
+		meet(t, twin, other)
+		carry(t, home, other)
+		converge(t, 6, home, ship, other, stn, twin)
+	}
+}
+
 // What was agreed with a site does not hold for a copy of its store: what is sent
 // on that ground would fit nothing there, and be refused for ever.
 func TestACopyIsNotTakenForTheOriginal(t *testing.T) {

@@ -319,7 +319,11 @@ func (tx *Tx) setHeads(b *bundle.Bundle, lanes []*lane) error {
 		statement := &b.Statements[i]
 		statement.Computed = make([]bool, len(statement.Heads))
 		for j, head := range statement.Heads {
-			statement.Computed[j] = slices.ContainsFunc(b.Segments, func(s bundle.Segment) bool {
+			// Two ends with one number, of a forked lane, could not be told apart.
+			alone := !slices.ContainsFunc(statement.Heads, func(h bundle.Head) bool {
+				return h.Lane == head.Lane && h.Seq == head.Seq && h.Hash != head.Hash
+			})
+			statement.Computed[j] = alone && slices.ContainsFunc(b.Segments, func(s bundle.Segment) bool {
 				return s.Statement == i && s.Lane == head.Lane && s.To() == head.Seq && s.Head == head.Hash
 			})
 		}
