@@ -296,6 +296,50 @@ func TestBothBranchesRelayedUnderOneSignature(t *testing.T) {
 	}
 }
 
+// What replaces a value may itself have been replaced by someone who had not heard
+// of the first: the first stays replaced, in whatever order they come.
+func TestReplacedStaysReplaced(t *testing.T) {
+	stn, home, ship := newLog(t, "stn"), newLog(t, "home"), newLog(t, "ship")
+	meet(t, stn, home, ship)
+	hut := place(t, home, "hut")
+	carry(t, home, stn)
+	carry(t, home, ship)
+	urgent := func(log *Log, name string) {
+		write(t, log, func(tx *Tx) { tx.SetClass(clock.Expedited); tx.AssignText(hut, kind.FieldLocationName, "", name, "") })
+	}
+	rename(t, stn, hut, "A") // normal: goes after what is urgent
+	carry(t, stn, home)
+	urgent(home, "B") // has seen A
+	made := urgentPart(t, home, ship)
+	takeBundle(t, ship, made.Data)
+	urgent(ship, "C") // has seen B, and not A
+	carry(t, ship, home)
+	carry(t, home, ship)
+	for _, log := range []*Log{home, ship} {
+		if got := texts(t, log, hut, kind.FieldLocationName); len(got) != 1 || got[0] != "C" {
+			t.Errorf("%s: the names are %q; want C alone", log.self.Code, got)
+		}
+	}
+	converge(t, 7, home, ship, stn)
+}
+
+// urgentPart makes the smallest bundle that carries something: of what waits, the
+// most urgent.
+func urgentPart(t *testing.T, from, to *Log) *Made {
+	t.Helper()
+	for size := 100; size < 1000; size++ {
+		made, err := from.Make(context.Background(), Request{To: to.self.Site, Now: tick(), MaxBytes: size})
+		if err == nil && made.Sets > 0 {
+			if len(made.Segments) != 1 || made.Segments[0].Lane.Class != clock.Expedited {
+				t.Fatalf("the smallest bundle holds %+v; want only what is urgent", made.Segments)
+			}
+			return made
+		}
+	}
+	t.Fatal("no bundle carries anything")
+	return nil
+}
+
 // What was agreed with a site does not hold for a copy of its store: what is sent
 // on that ground would fit nothing there, and be refused for ever.
 func TestACopyIsNotTakenForTheOriginal(t *testing.T) {

@@ -63,6 +63,15 @@ CREATE TABLE register (
 -- For finding who points at an entity, and fields by value.
 CREATE INDEX register_value ON register (field, value);
 
+-- replaced remembers the assignments whose values stand no more.
+CREATE TABLE replaced (
+  entity BLOB NOT NULL,
+  field  INTEGER NOT NULL,
+  key    TEXT NOT NULL,
+  dot    BLOB NOT NULL,
+  PRIMARY KEY (entity, field, key, dot)
+) STRICT, WITHOUT ROWID;
+
 -- contested counts, for fields with several values, how many there are.
 CREATE TABLE contested (
   entity BLOB NOT NULL,
@@ -73,7 +82,7 @@ CREATE TABLE contested (
 `
 }
 
-func (registers) Tables() []string { return []string{"register"} }
+func (registers) Tables() []string { return []string{"register", "replaced"} }
 
 func (registers) Apply(*Tx, *Entry) error { return nil } // see assign
 
@@ -106,46 +115,77 @@ func (tx *Tx) assign(e *Entry, ctx clock.Context) error {
 	return nil
 }
 
-// assignValue takes one value into a register: those that its author knew go, and
-// it stays out where a standing one's author knew it.
+// assignValue takes one value into a register: those that its author knew are
+// replaced, and it is itself where the author of another knew it. A replaced one
+// is remembered: as apply needs no causal order, who replaced the replacement need
+// not have known it, and it must stay replaced all the same.
 func (tx *Tx) assignValue(entity clock.Dot, field kind.FieldID, key string, t kind.Type, value change.Value, ctx clock.Context) error {
 	if entity.IsZero() {
 		return nil
 	}
-	standing, err := tx.standing(entity, field, key)
+	standing, err := tx.assignments("register", entity, field, key)
 	if err != nil {
 		return err
 	}
-	count := 1
+	replaced, err := tx.assignments("replaced", entity, field, key)
+	if err != nil {
+		return err
+	}
+	late, err := tx.knownToAny(ctx, standing, replaced)
+	if err != nil {
+		return err
+	}
+	count := 0
 	for _, other := range standing {
+		if !ctx.Has(other) {
+			count++
+			continue
+		}
+		if err := tx.Exec("DELETE FROM register WHERE entity = ? AND field = ? AND key = ? AND dot = ?", entity.Key(), field, key, other.Key()); err != nil {
+			return err
+		}
+		if err := tx.Exec(insertReplaced, entity.Key(), field, key, other.Key()); err != nil {
+			return err
+		}
+	}
+	if late {
+		err = tx.Exec(insertReplaced, entity.Key(), field, key, ctx.Of.Key())
+	} else {
+		count++
+		err = tx.Exec("INSERT INTO register (entity, field, key, dot, value) VALUES (?, ?, ?, ?, ?)", entity.Key(), field, key, ctx.Of.Key(), sqlValue(t, value))
+	}
+	switch {
+	case err != nil:
+		return err
+	case count > 1:
+		return tx.Exec("INSERT OR IGNORE INTO contested (entity, field, key) VALUES (?, ?, ?)", entity.Key(), field, key)
+	case len(standing) > 1:
+		return tx.Exec("DELETE FROM contested WHERE entity = ? AND field = ? AND key = ?", entity.Key(), field, key)
+	}
+	return nil
+}
+
+const insertReplaced = "INSERT INTO replaced (entity, field, key, dot) VALUES (?, ?, ?, ?)"
+
+// knownToAny reports whether the author of any of some assignments knew the change
+// of ctx. Those that ctx knows came before it.
+func (tx *Tx) knownToAny(ctx clock.Context, lists ...[]clock.Dot) (bool, error) {
+	for _, other := range slices.Concat(lists...) {
 		if ctx.Has(other) {
-			if err := tx.Exec("DELETE FROM register WHERE entity = ? AND field = ? AND key = ? AND dot = ?", entity.Key(), field, key, other.Key()); err != nil {
-				return err
-			}
 			continue
 		}
 		theirs, err := tx.Context(other)
-		if err != nil {
-			return err
+		if err != nil || theirs.Has(ctx.Of) {
+			return true, err
 		}
-		if theirs.Has(ctx.Of) {
-			return nil
-		}
-		count++
 	}
-	err = tx.Exec("INSERT INTO register (entity, field, key, dot, value) VALUES (?, ?, ?, ?, ?)", entity.Key(), field, key, ctx.Of.Key(), sqlValue(t, value))
-	if err != nil || len(standing) == 0 {
-		return err
-	}
-	if count > 1 {
-		return tx.Exec("INSERT OR IGNORE INTO contested (entity, field, key) VALUES (?, ?, ?)", entity.Key(), field, key)
-	}
-	return tx.Exec("DELETE FROM contested WHERE entity = ? AND field = ? AND key = ?", entity.Key(), field, key)
+	return false, nil
 }
 
-func (tx *Tx) standing(entity clock.Dot, field kind.FieldID, key string) ([]clock.Dot, error) {
+// assignments lists those of a field that stand (table register) or were replaced.
+func (tx *Tx) assignments(table string, entity clock.Dot, field kind.FieldID, key string) ([]clock.Dot, error) {
 	var dots []clock.Dot
-	err := tx.Each("SELECT dot FROM register WHERE entity = ? AND field = ? AND key = ? ORDER BY dot", []any{entity.Key(), field, key},
+	err := tx.Each("SELECT dot FROM "+table+" WHERE entity = ? AND field = ? AND key = ? ORDER BY dot", []any{entity.Key(), field, key},
 		func(scan func(...any) error) error {
 			var bytes []byte
 			if err := scan(&bytes); err != nil {
