@@ -27,6 +27,10 @@ func (tx *Tx) append(l *lane, set *change.Set, canonical []byte, hash change.Has
 	l.tip, l.tipHash, l.tipCtx, l.dirty = seq, hash, ctx, true
 	if tx.lanes.forked(l.name) {
 		tx.stale = true
+	} else if awaited, err := tx.awaited(l, seq, hash); err != nil {
+		return err
+	} else if awaited {
+		tx.stale = true
 	}
 	if tx.stale {
 		return nil // all will be applied anew
@@ -70,7 +74,7 @@ func (tx *Tx) apply(l *lane, set *change.Set, ctx int64) error {
 
 // localValues translates the dots among values into this store's lanes.
 func (tx *Tx) localValues(l *lane, others clock.Vector, k *kind.Kind, values []change.Value) ([]change.Value, error) {
-	if !tx.lanes.anyForked() {
+	if !tx.lanes.anyForked() && !namesBranch(k, values) {
 		return values, nil
 	}
 	local := make([]change.Value, len(values))
@@ -85,6 +89,17 @@ func (tx *Tx) localValues(l *lane, others clock.Vector, k *kind.Kind, values []c
 		}
 	}
 	return local, nil
+}
+
+// namesBranch reports whether a reference among values names a branch. The lane
+// need not be known as forked here: its author may know more.
+func namesBranch(k *kind.Kind, values []change.Value) bool {
+	for i, column := range k.Columns {
+		if column.Type == kind.Ref && values[i].Ref.Branch != 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // keepUnknown counts a change whose kind this program does not know. Its bytes are
@@ -116,6 +131,12 @@ CREATE TABLE unknown_change (
   dot   BLOB PRIMARY KEY,
   kind  INTEGER NOT NULL,
   bytes INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;
+
+-- awaited lists what references with a branch name that is not here yet: once it
+-- is, they must be read anew.
+CREATE TABLE awaited (
+  dot BLOB PRIMARY KEY -- the branch is the check of the change-set's hash
 ) STRICT, WITHOUT ROWID;
 `
 }

@@ -194,7 +194,9 @@ func (tx *Tx) fromWire(author *lane, ctx clock.Vector, dot clock.Dot) (clock.Dot
 	}
 	if dot.Branch != 0 { // the author knew of the fork and named the hash
 		l, err := tx.node(dot.Lane, dot.Seq, dot.Branch)
-		if l != nil {
+		if l == nil && err == nil {
+			err = tx.await(dot)
+		} else if l != nil {
 			dot.Lane = l.name
 		}
 		return dot, err

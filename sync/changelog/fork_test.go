@@ -296,6 +296,42 @@ func TestBothBranchesRelayedUnderOneSignature(t *testing.T) {
 	}
 }
 
+// A reference that names a branch may come before what it names.
+func TestReferenceToABranchComesFirst(t *testing.T) {
+	for trial := range 6 {
+		stn, home, ship := newLog(t, "stn"), newLog(t, "home"), newLog(t, "ship")
+		meet(t, stn, home, ship)
+		twin := copyOf(t, stn)
+		a := place(t, stn, fmt.Sprint("a", trial))
+		place(t, twin, fmt.Sprint("b", trial))
+		carry(t, stn, home)
+		carry(t, twin, home)
+		carry(t, home, stn)
+		_ = a
+		for _, entity := range entities(t, home) {
+			write(t, home, func(tx *Tx) {
+				tx.SetClass(clock.Expedited) // it goes first
+				tx.AssignText(entity, kind.FieldLocationName, "", "C", "")
+				tx.AssignRef(entity, kind.FieldLocationParent, "", entity, "")
+			})
+		}
+		for size := 0; ; size += 20 { // piece by piece
+			made, err := home.Make(context.Background(), Request{To: ship.self.Site, Now: tick(), MaxBytes: 300 + size, Continue: true})
+			if err != nil {
+				continue
+			}
+			takeBundle(t, ship, made.Data)
+			if v, err := ship.Verify(context.Background()); err != nil || len(v.Faults) > 0 {
+				t.Fatalf("trial %d: Verify = %+v, %v", trial, v, err)
+			}
+			if made.Left == 0 {
+				break
+			}
+		}
+		converge(t, 7, home, ship, stn, twin)
+	}
+}
+
 // What replaces a value may itself have been replaced by someone who had not heard
 // of the first: the first stays replaced, in whatever order they come.
 func TestReplacedStaysReplaced(t *testing.T) {

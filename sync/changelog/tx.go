@@ -24,7 +24,24 @@ type Tx struct {
 	// stale says that what was applied before may have been read wrongly, as a
 	// fork came to light: all projections must be rebuilt.
 	stale bool
+
+	// passed is one more than the highest epoch of this site of which something was
+	// met that is not here: numbers up to there were used by another copy of this
+	// store. 0 if none.
+	passed int
+
+	// awaits says whether table awaited holds anything.
+	awaits awaits
 }
+
+// awaits is what a transaction knows of table awaited.
+type awaits uint8
+
+const (
+	notLooked awaits = iota
+	noneAwaited
+	anyAwaited
+)
 
 func (l *Log) begin(raw *schema.Tx) *Tx { return &Tx{Tx: raw, log: l} }
 
