@@ -72,3 +72,19 @@ func TestWriteAssignsAndVerifies(t *testing.T) {
 		t.Fatalf("Verify = %+v, %v; want 3 sound change-sets", v, err)
 	}
 }
+
+// A change-set that no reader would take must never be logged: nothing after it in
+// its lane could be read or sent.
+func TestWriteRefusesWhatCannotBeRead(t *testing.T) {
+	log := newLog(t, "stn")
+	_, err := log.Write(context.Background(), Author{Now: testStart}, func(tx *Tx) error {
+		tx.Add(change.New(kind.LocationAdd, change.Text("hut"), change.Text("Drill \xff hut"), change.Value{}))
+		return nil
+	})
+	if err == nil {
+		t.Error("a text that is not UTF-8 was written")
+	}
+	if v, err := log.Verify(context.Background()); err != nil || len(v.Faults) > 0 || v.Sets != 1 {
+		t.Errorf("Verify = %+v, %v; want one sound change-set", v, err)
+	}
+}

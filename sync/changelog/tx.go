@@ -128,6 +128,9 @@ func (tx *Tx) flush() (Receipt, error) {
 	if len(canonical) > change.MaxBytes {
 		return Receipt{}, fmt.Errorf("the command wrote %d bytes, at most %d fit a change-set", len(canonical), change.MaxBytes)
 	}
+	if _, err := change.Parse(lane.name, set.Seq, canonical); err != nil {
+		return Receipt{}, fmt.Errorf("what the command wrote could not be read again, so nothing was written: %w", err)
+	}
 	if err := tx.append(lane, set, canonical, change.Next(lane.tipHash, canonical)); err != nil {
 		return Receipt{}, err
 	}
