@@ -168,6 +168,9 @@ func (tx *Tx) grow(previous int64, l *lane, rows []change.Seen) (int64, error) {
 // know raises v to what one Seen row says. Of a forked lane it names the branch
 // that the author saw, and all it grew from.
 func (tx *Tx) know(v clock.Vector, row change.Seen) error {
+	if row.Lane.Site == tx.log.self.Site && row.Seq > tx.tipOf(row.Lane) {
+		tx.meet(row.Lane)
+	}
 	if !tx.lanes.forked(row.Lane) {
 		v[row.Lane] = max(v[row.Lane], row.Seq)
 		return nil

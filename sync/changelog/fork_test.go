@@ -128,6 +128,40 @@ func TestRestoredStoreRenews(t *testing.T) {
 	converge(t, 6, home, backup)
 }
 
+// A restored store learns from what others say they have of it, before it uses a
+// number again: then there is no fork at all.
+func TestRestoredStoreRenewsInTime(t *testing.T) {
+	stn, home := newLog(t, "stn"), newLog(t, "home")
+	meet(t, stn, home)
+	carry(t, stn, home)
+	carry(t, home, stn)
+	backup := copyOf(t, stn)
+	for i := range 20 {
+		place(t, stn, fmt.Sprint("place-", i))
+	}
+	carry(t, stn, home)
+	for i := range 3 { // bundles that have no room for what it lacks
+		made := makeBundle(t, home, backup, Request{MaxBytes: 160})
+		if made.Sets > 0 {
+			t.Fatalf("the bundle carries %d change-sets; want only a clock", made.Sets)
+		}
+		if taken := takeBundle(t, backup, made.Data); taken.Renewed != (i == 0) || backup.Self().Epoch != 1 {
+			t.Errorf("bundle %d: renewed %v, epoch %d; want once, to 1", i, taken.Renewed, backup.Self().Epoch)
+		}
+	}
+	place(t, backup, "after")
+	converge(t, 23, home, backup)
+	if err := home.View(context.Background(), func(tx *Tx) error {
+		list, err := tx.Conflicts()
+		if len(list) > 0 {
+			t.Errorf("conflicts %+v; want none", list)
+		}
+		return err
+	}); err != nil {
+		t.Fatal(err)
+	}
+}
+
 // A backup that had written nothing since, too.
 func TestRestoredStoreGetsItsOwnBack(t *testing.T) {
 	stn, home := newLog(t, "stn"), newLog(t, "home")

@@ -22,6 +22,9 @@ func (tx *Tx) acknowledge(b *bundle.Bundle) error {
 		if err != nil {
 			return err
 		}
+		if l == nil {
+			tx.meet(ack.Lane)
+		}
 		switch main := tx.lanes.byName[ack.Lane.Base()]; {
 		case l != nil:
 			for seq := ack.Seq; l != nil; l, seq = l.parent, l.forkSeq-1 {

@@ -6,6 +6,7 @@ import (
 	"syscall"
 
 	"pulk/sync/change"
+	"pulk/sync/clock"
 )
 
 // renew starts the next epoch of this site.
@@ -20,6 +21,7 @@ func (tx *Tx) renew() error {
 			epoch = max(epoch, l.name.Epoch)
 		}
 	}
+	epoch = max(epoch, uint16(max(tx.passed, 1)-1))
 	if epoch >= change.MaxEpoch {
 		return fmt.Errorf("this site has used all %d epochs: set up a new site", change.MaxEpoch)
 	}
@@ -31,6 +33,15 @@ func (tx *Tx) renew() error {
 		return err
 	}
 	return tx.rememberFile()
+}
+
+// meet notes that others have, or knew, a change-set of a lane that is not here. Of
+// this site's own lanes that proves that the store was restored or copied: its next
+// numbers may be in use, so it must renew before it writes.
+func (tx *Tx) meet(lane clock.Lane) {
+	if lane.Site == tx.log.self.Site && lane.Epoch >= tx.log.self.Epoch {
+		tx.passed = max(tx.passed, int(lane.Epoch)+1)
+	}
 }
 
 // fileMark names the store's file: a copy made by ordinary means has another.

@@ -457,8 +457,8 @@ func (tx *Tx) takeChain(base clock.Lane, c chain, statement []byte, report *Take
 	if !wasForked && tx.lanes.forked(base) {
 		taken.Forked = append(taken.Forked, base)
 	}
-	if fresh > 0 && base.Site == tx.log.self.Site {
-		taken.Renewed = true
+	if fresh > 0 {
+		tx.meet(base)
 	}
 	return end, tx.Exec("INSERT INTO statement (lane, seq, bytes) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
 		end.id, c.links[len(c.links)-1].set.Seq, statement)
@@ -485,7 +485,7 @@ func (tx *Tx) afterTaking(b *bundle.Bundle, taken *Taken) error {
 	err = tx.Exec(`INSERT INTO peer (peer, heard_at, their_at, skew_ms) VALUES (?, ?, ?, ?)
 		ON CONFLICT (peer) DO UPDATE SET heard_at = excluded.heard_at, their_at = excluded.their_at, skew_ms = excluded.skew_ms`,
 		b.From, tx.author.Now.UnixMilli(), int64(b.At), taken.Skew.Milliseconds())
-	if err != nil || !taken.Renewed {
+	if taken.Renewed = tx.passed > 0; err != nil || !taken.Renewed {
 		return err
 	}
 	return tx.renew()
