@@ -236,7 +236,11 @@ func (tx *Tx) toWire(set *change.Set) error {
 		return err
 	}
 	for _, c := range set.Changes {
-		for i, column := range kind.Lookup(c.Kind).Columns {
+		known := kind.Lookup(c.Kind)
+		if known == nil {
+			continue
+		}
+		for i, column := range known.Columns {
 			if column.Type == kind.Ref {
 				if err := fix(&c.Values[i].Ref); err != nil {
 					return err

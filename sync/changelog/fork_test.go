@@ -8,6 +8,7 @@ import (
 
 	"pulk/schema"
 	"pulk/schema/kind"
+	"pulk/sync/change"
 	"pulk/sync/clock"
 )
 
@@ -391,6 +392,19 @@ func TestReplacedStaysReplaced(t *testing.T) {
 		}
 	}
 	converge(t, 7, home, ship, stn)
+}
+
+// An unknown kind may be written while a lane is forked.
+func TestUnknownKindBesideAFork(t *testing.T) {
+	stn, home := newLog(t, "stn"), newLog(t, "home")
+	meet(t, stn, home)
+	twin := copyOf(t, stn)
+	place(t, stn, "a")
+	place(t, twin, "b")
+	carry(t, stn, home)
+	carry(t, twin, home)
+	write(t, home, func(tx *Tx) { tx.Add(change.Change{Kind: kind.FirstDescribed, Raw: []byte{1}}) })
+	converge(t, 5, home, stn, twin)
 }
 
 // urgentPart makes the smallest bundle that carries something: of what waits, the
