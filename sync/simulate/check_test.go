@@ -1,0 +1,312 @@
+package simulate_test
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"pulk/checklist/procedure"
+	"pulk/checklist/run"
+	"pulk/schema/kind"
+	"pulk/sync/changelog"
+	"pulk/sync/simulate"
+)
+
+// checkRun compares every gate of a run at one machine with the model.
+func (w *world) checkRun(m *machine, start *fact) {
+	if !m.knew.Has(start.N) || w.halfKnown(m) {
+		return
+	}
+	w.counts["gate checks"]++
+	m.view(func(tx *changelog.Tx) error {
+		record, err := run.Load(tx, m.dot(start.ID))
+		if err != nil {
+			return err
+		}
+		w.compareEntries(m, start, record)
+		w.compareGates(m, start, run.Evaluate(record))
+		return nil
+	})
+}
+
+// halfKnown reports whether a machine holds one history of a forked lane and not
+// the other. Until the other comes it cannot tell which of them somebody knew, so
+// the model is not asked.
+func (w *world) halfKnown(m *machine) bool {
+	return w.forked && w.h.ForkInPart(m.knew)
+}
+
+// compareEntries: no entry of the run that is here is missing, doubled or made up.
+func (w *world) compareEntries(m *machine, start *fact, record *run.Record) {
+	got := map[simulate.ID]bool{}
+	for i := range record.Entries {
+		id := m.idOf(record.Entries[i].Dot)
+		if got[id] {
+			w.fail("%s shows entry %s of run %s twice", m.name, w.show(id), w.show(start.ID))
+		}
+		got[id] = true
+	}
+	want := 0
+	for _, f := range w.m.byRun[start.ID] {
+		if m.knew.Has(f.N) {
+			want++
+			if !got[f.ID] {
+				w.fail("%s does not show entry %s (%s) of run %s", m.name, w.show(f.ID), f.kind.Name, w.show(start.ID))
+			}
+		}
+	}
+	if want != len(got) {
+		w.fail("%s shows %d entries of run %s; there are %d", m.name, len(got), w.show(start.ID), want)
+	}
+}
+
+func (w *world) compareGates(m *machine, start *fact, state *run.State) {
+	g := w.m.gatesOf(m.knew, start)
+	if len(g.steps) != len(state.Steps) {
+		w.fail("%s: run %s has %d steps; the model has %d", m.name, w.show(start.ID), len(state.Steps), len(g.steps))
+	}
+	for n := range state.Steps {
+		gate := state.Steps[n].Gate
+		if gate == nil {
+			if got, want := state.Steps[n].Done, g.done(m.knew, n); got != want {
+				w.fail("%s: run %s step %s done: %v; the model says %v", m.name, w.show(start.ID), state.Steps[n].Step.ID, got, want)
+			}
+			continue
+		}
+		for i := range gate.SignOffs {
+			s := &gate.SignOffs[i]
+			f := w.m.facts[m.idOf(s.Entry.Dot)]
+			want := g.standing(m.knew, f, n)
+			got := string(s.Standing)
+			switch s.Standing {
+			case run.Holds, run.Overtaken, run.Reopened, run.Unsettled:
+			default:
+				got = noGood
+			}
+			if got != want {
+				w.fail("%s: run %s gate %s: sign-off %s %q; the model says %q", m.name, w.show(start.ID), state.Steps[n].Step.ID, w.show(f.ID), s.Standing, want)
+			}
+		}
+		if want := g.open(m.knew, n); gate.Open != want {
+			w.fail("%s: run %s gate %s open: %v; the model says %v", m.name, w.show(start.ID), state.Steps[n].Step.ID, gate.Open, want)
+		}
+		if gate.Open {
+			w.counts["gates open"]++
+		}
+	}
+}
+
+// mustHaveBeenOpen: whoever did what cannot be undone had every gate before it
+// open, by what their store held.
+func (w *world) mustHaveBeenOpen(m *machine, c *simulate.Commit, start *fact, step int) {
+	g := w.m.gatesOf(c.Knew, start)
+	for n := range step {
+		if g.steps[n].Sign != nil && !g.open(c.Knew, n) {
+			w.fail("%s: irreversible step %s of run %s was done behind gate %s, shut in its author's own view", m.name, g.steps[step].ID, w.show(start.ID), g.steps[n].ID)
+		}
+	}
+}
+
+const healRounds = 14
+
+// heal lets everybody know everybody and exchanges all with all until nothing
+// more comes, then compares everything.
+func (w *world) heal() {
+	w.net.Queue = nil
+	for _, m := range w.machines {
+		m.skew = 0
+		w.everybody(m, nil)
+	}
+	var union simulate.Bits
+	for _, m := range w.machines {
+		union.Or(m.knew)
+	}
+	w.tell("-- all are in touch; %d change-sets", union.Count())
+	round := 0
+	for quiet := false; !quiet; round++ {
+		if round == healRounds {
+			w.fail("after %d rounds of all with all: %s", round, w.missing(union))
+		}
+		quiet = w.exchangeAll(round)
+	}
+	w.counts["rounds"] += round
+	for _, m := range w.machines {
+		if !m.knew.Covers(union) || !union.Covers(m.knew) {
+			w.fail("it is quiet, but %s", w.missing(union))
+		}
+	}
+	w.compareAll()
+}
+
+func (w *world) missing(union simulate.Bits) string {
+	var text []string
+	for _, m := range w.machines {
+		if rest := union.Without(m.knew); rest.Count() > 0 {
+			text = append(text, fmt.Sprintf("%s lacks%s", m.name, w.list(rest)))
+		}
+	}
+	if text == nil {
+		return "something is still being sent, although all have all"
+	}
+	return strings.Join(text, "; ")
+}
+
+// exchangeAll plays one round and reports whether it brought nothing new. Each pair
+// talks in turn, as two stores of one site look like one to the others: what one
+// of them says that it has must not be taken for the other's.
+func (w *world) exchangeAll(round int) bool {
+	quiet := true
+	for i, a := range w.machines {
+		for _, b := range w.machines[i+1:] {
+			if a.site != b.site {
+				quiet = w.carry(a, b, round) && quiet
+				quiet = w.carry(b, a, round) && quiet
+				if w.forked {
+					quiet = w.carry(a, b, round) && quiet
+				}
+			}
+		}
+	}
+	return quiet
+}
+
+// carry takes a bundle across at once and reports whether it brought nothing new.
+func (w *world) carry(from, to *machine, round int) bool {
+	w.now = w.now.Add(time.Second)
+	made, err := from.log.Make(context.Background(), changelog.Request{To: to.id(), Now: from.now()})
+	if err != nil {
+		w.fail("%s: make: %v", from.name, err)
+	}
+	before := to.knew.Count()
+	ok := w.take(from, to, simulate.Delivery{Message: simulate.Message{Data: made.Data}, Fate: fmt.Sprintf("round %d", round)}, 0)
+	return ok && to.knew.Count() == before
+}
+
+// compareAll: equal digests everywhere, equal to a rebuild, and everything as the
+// model says.
+func (w *world) compareAll() {
+	var first changelog.Digest
+	for i, m := range w.machines {
+		var digest changelog.Digest
+		m.view(func(tx *changelog.Tx) (err error) { digest, err = tx.Digest(); return err })
+		if i == 0 {
+			first = digest
+		} else if digest != first {
+			w.fail("%s and %s have the same change-sets and different state: %s", w.machines[0].name, m.name, w.difference(w.machines[0], m))
+		}
+	}
+	m := w.machines[len(w.h.Commits)%len(w.machines)]
+	m.verify()
+	for _, start := range w.m.runs {
+		w.checkRun(m, start)
+	}
+	w.compareRegisters(m)
+	w.compareUnknown(m)
+	w.compareShutGates(m)
+	w.compareStock(m)
+}
+
+func (w *world) difference(a, b *machine) string {
+	var here, there map[string]changelog.Digest
+	a.view(func(tx *changelog.Tx) (err error) { here, err = tx.Digests(); return err })
+	b.view(func(tx *changelog.Tx) (err error) { there, err = tx.Digests(); return err })
+	var tables []string
+	for table := range here {
+		if here[table] != there[table] {
+			tables = append(tables, table)
+		}
+	}
+	slices.Sort(tables)
+	return fmt.Sprint(tables)
+}
+
+// compareRegisters: each field holds exactly the values that the model says.
+func (w *world) compareRegisters(m *machine) {
+	m.view(func(tx *changelog.Tx) error {
+		for _, at := range w.m.slots {
+			if !m.knew.Has(at.entity.N) {
+				continue
+			}
+			register, err := tx.Register(m.dot(at.entity), at.field, at.key)
+			if err != nil {
+				return err
+			}
+			want := w.m.standing(m.knew, at)
+			var got []simulate.ID
+			for _, v := range register.Values {
+				got = append(got, m.idOf(v.Dot))
+			}
+			same := len(got) == len(want)
+			for _, a := range want {
+				same = same && slices.Contains(got, a.ID)
+			}
+			if !same {
+				w.fail("%s: field %s of %s holds %d values; the model says %d", m.name, kind.LookupField(at.field).Name, w.show(at.entity), len(got), len(want))
+			}
+		}
+		return nil
+	})
+}
+
+// compareUnknown: every change of a newer program is counted.
+func (w *world) compareUnknown(m *machine) {
+	want := 0
+	for _, id := range w.m.unknown {
+		if m.knew.Has(id.N) {
+			want++
+		}
+	}
+	m.view(func(tx *changelog.Tx) error {
+		var got int
+		_, err := tx.Row("SELECT count(*) FROM unknown_change", nil, &got)
+		if got != want {
+			w.fail("%s counts %d changes of kinds it does not know; there are %d", m.name, got, want)
+		}
+		return err
+	})
+}
+
+// compareShutGates: exactly those irreversible deeds are shown that crossed
+// something which had shut a gate before them.
+func (w *world) compareShutGates(m *machine) {
+	for _, start := range w.m.runs {
+		if !m.knew.Has(start.N) {
+			continue
+		}
+		g := w.m.gatesOf(m.knew, start)
+		m.view(func(tx *changelog.Tx) error {
+			record, err := run.Load(tx, m.dot(start.ID))
+			if err != nil {
+				return err
+			}
+			shown := map[simulate.ID]bool{}
+			for e := range record.DoneBehindShutGate() {
+				shown[m.idOf(e.Dot)] = true
+			}
+			deeds := slices.Concat(g.of(m.knew, kind.StepCheck, -1), g.of(m.knew, kind.StepReading, -1), g.of(m.knew, kind.StepRecord, -1))
+			for _, f := range deeds {
+				if want := g.crossed(f); want != shown[f.ID] {
+					w.fail("%s: irreversible step of run %s (%s) shown as done behind a shut gate: %v; the model says %v", m.name, w.show(start.ID), w.show(f.ID), shown[f.ID], want)
+				}
+			}
+			return nil
+		})
+	}
+}
+
+// crossed reports whether an irreversible deed was done while a gate before it was
+// shut by something that was not written in knowledge of the deed.
+func (g *gates) crossed(f *fact) bool {
+	if f.step >= len(g.steps) || !g.steps[f.step].Irreversible {
+		return false
+	}
+	then := g.notAfter(f)
+	for n := range f.step {
+		if k := g.steps[n].Kind; (k == procedure.KindHold || k == procedure.KindWitness) && !g.open(then, n) {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,213 @@
+package simulate_test
+
+import (
+	"fmt"
+	"maps"
+	"math/rand/v2"
+	"os"
+	"runtime/debug"
+	"slices"
+	"time"
+)
+
+// op is one thing that happens. What it does follows from the state it meets and
+// from r, so that a season stays playable when ops are left out.
+type op struct {
+	verb string
+	site uint32 // modulo the machines there are
+	r    uint64
+	kill int // fail the write with this number; 0 none
+}
+
+// season is a whole story, made from one seed.
+type season struct {
+	seed  uint64
+	sites int
+	late  int
+	ops   []op
+}
+
+var verbs = []struct {
+	name   string
+	weight int
+	forks  bool
+}{
+	{"work", 40, false}, {"correct", 14, false}, {"start", 2, false}, {"role", 3, false}, {"revision", 1, false},
+	{"assign", 8, false}, {"settle", 4, false}, {"stock", 10, false}, {"unit", 5, false}, {"newer", 3, false},
+	{"send", 20, false}, {"deliver", 22, false}, {"talk", 16, false}, {"clock", 3, false}, {"join", 3, false}, {"tell", 2, false},
+	{"keep", 3, true}, {"restore", 2, true}, {"clone", 1, true}, {"renew", 1, true},
+}
+
+func makeSeason(seed uint64, length int) season {
+	r := rand.New(rand.NewPCG(seed, 1))
+	s := season{seed: seed, sites: 2 + r.IntN(4)}
+	if r.IntN(8) == 0 {
+		s.sites = sitesMax
+	}
+	if r.IntN(3) == 0 {
+		s.late = 1 + r.IntN(min(2, s.sites-1))
+	}
+	forks := r.IntN(5) < 2
+	kills := r.IntN(3) == 0
+	total := 0
+	for _, v := range verbs {
+		if forks || !v.forks {
+			total += v.weight
+		}
+	}
+	for range length {
+		dice := r.IntN(total)
+		for _, v := range verbs {
+			if v.forks && !forks {
+				continue
+			}
+			if dice -= v.weight; dice < 0 {
+				o := op{verb: v.name, site: r.Uint32(), r: r.Uint64()}
+				if kills && r.IntN(25) == 0 {
+					o.kill = 1 + r.IntN(20)
+				}
+				s.ops = append(s.ops, o)
+				break
+			}
+		}
+	}
+	return s
+}
+
+// play plays a season in a folder and returns its story, and the fault that it
+// showed, "" if none.
+func (s season) play(dir string) (w *world, fault string) {
+	t := theTemplate()
+	h := t.history.Clone()
+	w = &world{tmpl: t, h: h, dir: dir, now: simStart.Add(24 * time.Hour), m: newModel(h), counts: map[string]int{}}
+	defer func() {
+		for _, m := range w.machines {
+			if m.store != nil {
+				m.store.Close()
+			}
+		}
+		switch e := recover().(type) {
+		case nil:
+		case failure:
+			fault = e.text
+		default:
+			fault = fmt.Sprintf("panic: %v\n%s", e, debug.Stack())
+		}
+	}()
+	w.m.persons, w.m.parsed = t.persons, maps.Clone(t.parsed)
+	for _, c := range h.Commits {
+		if err := w.m.learn(c); err != nil {
+			w.fail("%v", err)
+		}
+	}
+	w.begin(s)
+	for _, o := range s.ops {
+		w.now = w.now.Add(time.Duration(o.r%7200) * time.Second)
+		w.do(o)
+	}
+	w.heal()
+	return w, ""
+}
+
+func (w *world) begin(s season) {
+	for i := range s.sites {
+		w.machines = append(w.machines, w.tmpl.place(w, i, i >= s.sites-s.late))
+	}
+	for _, m := range w.machines[:s.sites-s.late] {
+		for i := s.sites - s.late; i < s.sites; i++ {
+			m.forget(i)
+		}
+	}
+	r := rand.New(rand.NewPCG(s.seed, 2))
+	for _, m := range w.machines {
+		if r.IntN(3) == 0 {
+			m.skew = time.Duration(r.IntN(96)-48) * time.Hour
+		}
+	}
+}
+
+// do plays one op.
+func (w *world) do(o op) {
+	m := w.machines[int(o.site%uint32(len(w.machines)))]
+	r := rand.New(rand.NewPCG(o.r, 3))
+	switch o.verb {
+	case "send":
+		if to := w.machines[r.IntN(len(w.machines))]; to.site != m.site {
+			w.send(m, to, r, o.kill)
+		}
+	case "talk":
+		if to := w.machines[r.IntN(len(w.machines))]; to.site != m.site {
+			w.send(m, to, r, 0)
+			w.deliverLast(r, o.kill)
+		}
+	case "deliver":
+		w.deliver(r, o.kill)
+	case "clock":
+		m.skew = time.Duration(r.IntN(96*60)-48*60) * time.Minute
+		w.tell("the clock of %s is set %s off", m.name, m.skew)
+	case "join":
+		w.join(m, r)
+	case "tell":
+		w.everybody(m, r)
+	case "keep":
+		m.keep()
+	case "restore":
+		m = w.withBackup(m)
+		if n := len(m.backups); n > 0 {
+			m.restore(m.backups[r.IntN(n)], r.IntN(3) > 0)
+		}
+	case "clone":
+		m = w.withBackup(m)
+		if n := len(m.backups); n > 0 && len(w.machines) < sitesMax+2 {
+			w.clone(m, m.backups[r.IntN(n)], r.IntN(2) == 0)
+		}
+	case "renew":
+		w.renew(m, o.kill)
+	default:
+		w.act(m, o, r)
+	}
+}
+
+// withBackup returns a machine that has a backup, m if it can.
+func (w *world) withBackup(m *machine) *machine {
+	for _, other := range append([]*machine{m}, w.machines...) {
+		if len(other.backups) > 0 {
+			return other
+		}
+	}
+	return m
+}
+
+// shrink leaves out ops as long as the season still shows a fault.
+func (s season) shrink(dir string, tries int) (season, *world, string) {
+	attempt := func(ops []op) (*world, string) {
+		t := s
+		t.ops = ops
+		sub, err := os.MkdirTemp(dir, "shrink-")
+		if err != nil {
+			panic(err)
+		}
+		defer os.RemoveAll(sub)
+		return t.play(sub)
+	}
+	w, fault := attempt(s.ops)
+	for size := len(s.ops) / 2; size >= 1; {
+		removed := false
+		for at := 0; at < len(s.ops) && tries > 0; {
+			tries--
+			shorter := slices.Delete(slices.Clone(s.ops), at, min(at+size, len(s.ops)))
+			if w2, f := attempt(shorter); f != "" {
+				s.ops, w, fault, removed = shorter, w2, f, true
+			} else {
+				at += size
+			}
+		}
+		if size == 1 && (!removed || tries <= 0) {
+			break
+		}
+		if !removed || size > 1 {
+			size = max(1, size/2)
+		}
+	}
+	return s, w, fault
+}

@@ -1,0 +1,94 @@
+package simulate_test
+
+import (
+	"flag"
+	"fmt"
+	"maps"
+	"os"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+)
+
+var (
+	seedFlag  = flag.Int64("seed", -1, "play only the season of this seed, and tell it")
+	seedsFlag = flag.Int("seeds", 100, "how many seasons to play")
+	firstFlag = flag.Int64("first", 0, "the first seed")
+	opsFlag   = flag.Int("ops", 60, "how many things happen in a season")
+)
+
+// TestSimulate plays random seasons. One that shows a fault is told, as short as
+// it can be made.
+func TestSimulate(t *testing.T) {
+	if *seedFlag >= 0 {
+		playOne(t, uint64(*seedFlag), t.TempDir())
+		return
+	}
+	seeds := *seedsFlag
+	if testing.Short() {
+		seeds = min(seeds, 60)
+	}
+	const shards = 4
+	counts := map[string]int{}
+	var lock sync.Mutex
+	t.Run("shard", func(t *testing.T) {
+		for shard := range shards {
+			t.Run(fmt.Sprint(shard), func(t *testing.T) {
+				t.Parallel()
+				for i := shard; i < seeds; i += shards {
+					w, ok := playSeed(t, uint64(*firstFlag)+uint64(i), t.TempDir())
+					lock.Lock()
+					for name, n := range w.counts {
+						counts[name] += n
+					}
+					lock.Unlock()
+					if !ok {
+						return
+					}
+				}
+			})
+		}
+	})
+	for _, name := range slices.Sorted(maps.Keys(counts)) {
+		t.Logf("%s: %d", name, counts[name])
+	}
+}
+
+func playSeed(t *testing.T, seed uint64, dir string) (*world, bool) {
+	s := makeSeason(seed, *opsFlag)
+	w, fault := s.play(dir)
+	empty(dir)
+	if fault == "" {
+		return w, true
+	}
+	report(t, s, dir, fault)
+	return w, false
+}
+
+func playOne(t *testing.T, seed uint64, dir string) {
+	s := makeSeason(seed, *opsFlag)
+	w, fault := s.play(dir)
+	empty(dir)
+	t.Logf("season %d, %d sites:\n%s", seed, s.sites, strings.Join(w.story, "\n"))
+	if fault != "" {
+		report(t, s, dir, fault)
+	}
+}
+
+func report(t *testing.T, s season, dir, fault string) {
+	short, w, shortFault := s.shrink(dir, 400)
+	if shortFault == "" {
+		shortFault, w = "(the fault did not show again: something is not deterministic)", &world{}
+	}
+	t.Errorf("seed %d: %s\nshrunk from %d to %d events (%d sites): %s\n  %s\nreplay: go test ./sync/simulate -run TestSimulate -seed=%d -ops=%d",
+		s.seed, fault, len(s.ops), len(short.ops), s.sites, shortFault, strings.Join(w.story, "\n  "), s.seed, *opsFlag)
+}
+
+// empty empties a folder.
+func empty(dir string) {
+	entries, _ := os.ReadDir(dir)
+	for _, e := range entries {
+		os.RemoveAll(dir + "/" + e.Name())
+	}
+}
