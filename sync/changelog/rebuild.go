@@ -4,8 +4,8 @@ import (
 	"context"
 	"crypto/sha256"
 	"fmt"
-	"hash"
 	"regexp"
+	"strconv"
 	"strings"
 
 	"pulk/schema"
@@ -231,30 +231,32 @@ func (tx *Tx) tableDigest(table string) (Digest, error) {
 	for i := range values {
 		pointers[i] = &values[i]
 	}
+	var buf []byte
 	err = tx.Each("SELECT "+list+" FROM "+table+" ORDER BY "+list, nil, func(scan func(...any) error) error {
 		if err := scan(pointers...); err != nil {
 			return err
 		}
+		buf = buf[:0]
 		for _, value := range values {
-			writeValue(digest, value)
+			buf = appendValue(buf, value)
 		}
+		digest.Write(buf)
 		return nil
 	})
 	return Digest(digest.Sum(nil)), err
 }
 
-func writeValue(digest hash.Hash, value any) {
+// appendValue writes a value so that no two rows of values read the same.
+func appendValue(buf []byte, value any) []byte {
 	switch v := value.(type) {
 	case nil:
-		digest.Write([]byte{0})
+		return append(buf, 0)
 	case int64:
-		fmt.Fprintf(digest, "i%d;", v)
+		return append(strconv.AppendInt(append(buf, 'i'), v, 10), ';')
 	case string:
-		fmt.Fprintf(digest, "s%d:%s", len(v), v)
+		return append(append(strconv.AppendInt(append(buf, 's'), int64(len(v)), 10), ':'), v...)
 	case []byte:
-		fmt.Fprintf(digest, "b%d:", len(v))
-		digest.Write(v)
-	default:
-		fmt.Fprintf(digest, "%T%v;", v, v)
+		return append(append(strconv.AppendInt(append(buf, 'b'), int64(len(v)), 10), ':'), v...)
 	}
+	return fmt.Appendf(buf, "%T%v;", value, value)
 }
