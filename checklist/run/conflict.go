@@ -1,11 +1,11 @@
 package run
 
 import (
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
 
+	"pulk/checklist/procedure"
 	"pulk/sync/changelog"
 	"pulk/sync/clock"
 )
@@ -14,22 +14,61 @@ import (
 // not heard of each other, an irreversible step done behind a shut gate, a run on
 // a withdrawn revision, and dispositions that contradict each other.
 func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
-	runs, err := List(tx)
+	rd := NewReader(tx)
+	suspects, err := rd.suspects()
 	if err != nil {
 		return nil, err
 	}
 	var list []changelog.Conflict
-	for _, summary := range runs {
-		r, err := Load(tx, summary.ID)
-		if errors.Is(err, ErrNotHere) {
-			continue
-		}
+	for _, id := range suspects {
+		r, err := rd.Load(id)
 		if err != nil {
 			return nil, err
 		}
 		list = append(list, r.conflicts(tx)...)
 	}
 	return list, nil
+}
+
+// suspects returns the runs that can have a conflict, so that those of whole seasons
+// need not be read. What is written in one lane is in order, each knowing all before
+// it: so it takes two lanes to do one step twice or to decide one fault in two ways.
+// For the rest it takes a step that cannot be undone, or a withdrawn revision.
+func (rd *Reader) suspects() ([]clock.Dot, error) {
+	runs, err := List(rd.tx)
+	if err != nil {
+		return nil, err
+	}
+	crossed, err := crossedRuns(rd.tx)
+	if err != nil {
+		return nil, err
+	}
+	risky := map[clock.Dot]bool{} // by revision
+	var list []clock.Dot
+	for _, r := range runs {
+		if _, known := risky[r.Revision]; !known {
+			if risky[r.Revision], err = rd.risky(r.Revision); err != nil {
+				return nil, err
+			}
+		}
+		if crossed[r.ID] || risky[r.Revision] {
+			list = append(list, r.ID)
+		}
+	}
+	return list, nil
+}
+
+// risky reports whether a revision was withdrawn or has steps that cannot be undone.
+func (rd *Reader) risky(revision clock.Dot) (bool, error) {
+	p, err := rd.Procedure(revision)
+	if err != nil {
+		return false, err
+	}
+	if p != nil && slices.ContainsFunc(p.Steps, func(s procedure.Step) bool { return s.Irreversible }) {
+		return true, nil
+	}
+	known, found, err := procedure.ByID(rd.tx, revision)
+	return found && len(known.Withdrawn) > 0, err
 }
 
 func (r *Record) conflicts(tx *changelog.Tx) []changelog.Conflict {

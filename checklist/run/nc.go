@@ -53,6 +53,7 @@ func FindNC(tx *changelog.Tx, id clock.Dot) (Nonconformance, error) {
 
 func nonconformances(tx *changelog.Tx, query string, args ...any) ([]Nonconformance, error) {
 	var list []Nonconformance
+	var ids []clock.Dot
 	err := tx.Each(query, args, func(scan func(...any) error) error {
 		var keys [3][]byte
 		if err := scan(&keys[0], &keys[1], &keys[2]); err != nil {
@@ -65,37 +66,46 @@ func nonconformances(tx *changelog.Tx, query string, args ...any) ([]Nonconforma
 				return err
 			}
 		}
-		list = append(list, Nonconformance{NC: NC{Entry: &Entry{Dot: dots[0]}}, Run: dots[1], Unit: dots[2]})
+		ids = append(ids, dots[0])
+		list = append(list, Nonconformance{Run: dots[1], Unit: dots[2]})
 		return nil
 	})
 	if err != nil {
 		return nil, err
 	}
-	for i := range list {
-		if list[i].NC, err = loadNC(tx, list[i].Entry.Dot, list[i].Run); err != nil {
-			return nil, err
-		}
+	i := 0
+	err = tx.EachRecorded(ids, func(logged changelog.Recorded) error {
+		raised := entryFrom(logged)
+		list[i].Entry = &raised
+		i++
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
-	return list, nil
+	return list, dispose(tx, list)
 }
 
-// loadNC reads a nonconformance and its dispositions.
-func loadNC(tx *changelog.Tx, id, run clock.Dot) (NC, error) {
-	raised, err := entryOf(tx, id)
-	if err != nil {
-		return NC{}, err
+// dispose fills in what was decided about nonconformances.
+func dispose(tx *changelog.Tx, list []Nonconformance) error {
+	byRun := map[clock.Dot][]Entry{}
+	for i := range list {
+		nc := &list[i]
+		query, about := "SELECT dot FROM loose_disposition WHERE nc = ? ORDER BY dot", nc.Entry.Dot
+		if !nc.Run.IsZero() {
+			query, about = "SELECT dot FROM run_entry WHERE run = ? AND kind = 19 ORDER BY dot", nc.Run
+		}
+		if _, read := byRun[about]; !read {
+			var err error
+			if byRun[about], err = entriesOf(tx, query, about); err != nil {
+				return err
+			}
+		}
+		v := (&Record{Entries: append([]Entry{*nc.Entry}, byRun[about]...)}).whole()
+		d, last, ok := v.disposition(nc.Entry)
+		nc.Disposition, nc.Dispositions, nc.Open = d, last, !ok
 	}
-	query, about := "SELECT dot FROM loose_disposition WHERE nc = ? ORDER BY dot", id
-	if !run.IsZero() {
-		query, about = "SELECT dot FROM run_entry WHERE run = ? AND kind = 19 ORDER BY dot", run
-	}
-	dispositions, err := entriesOf(tx, query, about)
-	if err != nil {
-		return NC{}, err
-	}
-	v := (&Record{Entries: append([]Entry{raised}, dispositions...)}).whole()
-	d, last, ok := v.disposition(&raised)
-	return NC{Entry: &raised, Disposition: d, Dispositions: last, Open: !ok}, nil
+	return nil
 }
 
 // RaiseNC opens a nonconformance about a run, a unit, or both.

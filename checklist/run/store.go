@@ -104,7 +104,55 @@ func (Projection) Describe(tx *changelog.Tx, id clock.Dot) (string, error) {
 var ErrNotHere = fmt.Errorf("the run's start is not here yet")
 
 // Load reads all that is known of a run.
-func Load(tx *changelog.Tx, id clock.Dot) (*Record, error) {
+func Load(tx *changelog.Tx, id clock.Dot) (*Record, error) { return NewReader(tx).Load(id) }
+
+// Reader reads runs within one transaction, and each revision once for all of them.
+type Reader struct {
+	tx         *changelog.Tx
+	procedures map[clock.Dot]*procedure.Procedure
+}
+
+// NewReader returns a reader of runs.
+func NewReader(tx *changelog.Tx) *Reader {
+	return &Reader{tx, map[clock.Dot]*procedure.Procedure{}}
+}
+
+// Procedure returns the procedure of a revision; nil where it is not here yet. It
+// is not to be changed.
+func (rd *Reader) Procedure(revision clock.Dot) (*procedure.Procedure, error) {
+	if p, known := rd.procedures[revision]; known {
+		return p, nil
+	}
+	p, err := procedure.Load(rd.tx, revision)
+	if err == nil {
+		rd.procedures[revision] = p
+	}
+	return p, err
+}
+
+// StepID returns the id of a step of a run, or its number where the run's start or
+// its revision is not here.
+func (rd *Reader) StepID(id clock.Dot, step int) (string, error) {
+	number := fmt.Sprintf("number %d", step+1)
+	var key []byte
+	found, err := rd.tx.Row("SELECT revision FROM run WHERE dot = ?", []any{id.Key()}, &key)
+	if err != nil || !found {
+		return number, err
+	}
+	revision, err := clock.DotFromKey(key)
+	if err != nil {
+		return number, err
+	}
+	p, err := rd.Procedure(revision)
+	if err != nil || p == nil || step < 0 || step >= len(p.Steps) {
+		return number, err
+	}
+	return p.Steps[step].ID, nil
+}
+
+// Load reads all that is known of a run.
+func (rd *Reader) Load(id clock.Dot) (*Record, error) {
+	tx := rd.tx
 	r := &Record{Run: id, Roles: map[clock.Dot]map[string]RoleStanding{}, Keys: map[clock.Dot]SigningKey{}}
 	var revision, target, location []byte
 	found, err := tx.Row("SELECT revision, target, location FROM run WHERE dot = ?", []any{id.Key()}, &revision, &target, &location)
@@ -125,7 +173,10 @@ func Load(tx *changelog.Tx, id clock.Dot) (*Record, error) {
 	if err := r.loadStart(tx); err != nil {
 		return nil, err
 	}
-	if err := r.loadRevision(tx); err != nil {
+	if r.Procedure, err = rd.Procedure(r.Revision); err != nil {
+		return nil, err
+	}
+	if err := r.loadWithdrawals(tx); err != nil {
 		return nil, err
 	}
 	if r.Entries, err = entriesOf(tx, "SELECT dot FROM run_entry WHERE run = ? ORDER BY dot", id); err != nil {
@@ -152,11 +203,7 @@ func (r *Record) loadStart(tx *changelog.Tx) error {
 	return err
 }
 
-func (r *Record) loadRevision(tx *changelog.Tx) error {
-	var err error
-	if r.Procedure, err = procedure.Load(tx, r.Revision); err != nil {
-		return err
-	}
+func (r *Record) loadWithdrawals(tx *changelog.Tx) error {
 	revision, found, err := procedure.ByID(tx, r.Revision)
 	if err != nil || !found {
 		return err
@@ -191,30 +238,26 @@ func entriesOf(tx *changelog.Tx, query string, args ...clock.Dot) ([]Entry, erro
 		return nil, err
 	}
 	entries := make([]Entry, 0, len(dots))
-	for _, dot := range dots {
-		e, err := entryOf(tx, dot)
-		if err != nil {
-			return nil, err
-		}
-		entries = append(entries, e)
-	}
-	return entries, nil
+	err = tx.EachRecorded(dots, func(logged changelog.Recorded) error {
+		entries = append(entries, entryFrom(logged))
+		return nil
+	})
+	return entries, err
 }
 
 func entryOf(tx *changelog.Tx, dot clock.Dot) (Entry, error) {
-	logged, err := tx.Entry(dot)
-	if err != nil {
-		return Entry{}, err
-	}
-	e := Entry{Dot: dot, At: logged.At, Person: logged.Person, Kind: logged.Kind, Step: NoStep}
-	if e.Ctx, err = tx.Context(dot); err != nil {
-		return e, err
-	}
-	if e.Hash, err = tx.HashOf(dot); err != nil {
-		return e, err
-	}
+	var e Entry
+	err := tx.EachRecorded([]clock.Dot{dot}, func(logged changelog.Recorded) error {
+		e = entryFrom(logged)
+		return nil
+	})
+	return e, err
+}
+
+func entryFrom(logged changelog.Recorded) Entry {
+	e := Entry{Dot: logged.Dot, At: logged.At, Person: logged.Person, Kind: logged.Kind, Step: NoStep, Ctx: logged.Ctx, Hash: logged.Hash}
 	e.fill(logged.Values)
-	return e, nil
+	return e
 }
 
 // fill takes an entry's fields from the values of its kind.
@@ -324,6 +367,29 @@ func summaries(tx *changelog.Tx, query string, args ...any) ([]Summary, error) {
 		return nil
 	})
 	return list, err
+}
+
+// crossedRuns returns the runs in which steps were done, or faults decided, in more
+// than one lane. The first 11 bytes of a dot name its lane.
+func crossedRuns(tx *changelog.Tx) (map[clock.Dot]bool, error) {
+	found := map[clock.Dot]bool{}
+	err := tx.Each(`SELECT run FROM run_entry GROUP BY run
+		HAVING count(DISTINCT CASE WHEN kind IN (12, 14) THEN substr(dot, 1, 11) END) > 1
+			OR count(DISTINCT CASE WHEN kind = 19 THEN substr(dot, 1, 11) END) > 1`, nil, func(scan func(...any) error) error {
+		var key []byte
+		if err := scan(&key); err != nil {
+			return err
+		}
+		dot, err := clock.DotFromKey(key)
+		found[dot] = true
+		return err
+	})
+	return found, err
+}
+
+// Unended returns the runs that nobody has ended, in the order of their ids.
+func Unended(tx *changelog.Tx) ([]Summary, error) {
+	return summaries(tx, "SELECT dot, revision, target, location FROM run WHERE NOT EXISTS (SELECT 1 FROM run_entry AS e WHERE e.run = run.dot AND e.kind = 11) ORDER BY dot")
 }
 
 // NotHereYet returns the runs that something here is about although their start

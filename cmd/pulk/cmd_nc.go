@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"strings"
 
 	"github.com/urfave/cli/v2"
@@ -83,7 +82,7 @@ type ncRow struct {
 	Contested   bool   `json:"contested"` // decided differently by people who had not seen each other's decision
 }
 
-func ncRowOf(tx *changelog.Tx, nc run.Nonconformance) (ncRow, error) {
+func ncRowOf(tx *changelog.Tx, rd *run.Reader, nc run.Nonconformance) (ncRow, error) {
 	row := ncRow{ID: tx.Name(nc.Entry.Dot), Open: nc.Open, Text: nc.Entry.Text, Run: tx.Name(nc.Run), RaisedAt: *jsonTime(nc.Entry.At.Time()),
 		Contested: nc.Open && len(nc.Dispositions) > 1}
 	var err error
@@ -94,7 +93,9 @@ func ncRowOf(tx *changelog.Tx, nc run.Nonconformance) (ncRow, error) {
 		return row, err
 	}
 	if nc.Entry.Step != run.NoStep {
-		row.Step = stepName(tx, nc.Run, nc.Entry.Step)
+		if row.Step, err = rd.StepID(nc.Run, nc.Entry.Step); err != nil {
+			return row, err
+		}
 	}
 	if !nc.Open {
 		last := nc.Dispositions[0]
@@ -104,28 +105,19 @@ func ncRowOf(tx *changelog.Tx, nc run.Nonconformance) (ncRow, error) {
 	return row, err
 }
 
-// stepName returns the id of a step of a run, or its number where the revision is
-// not here.
-func stepName(tx *changelog.Tx, id clock.Dot, step int) string {
-	if r, err := run.Load(tx, id); err == nil && r.Procedure != nil && step < len(r.Procedure.Steps) {
-		return r.Procedure.Steps[step].ID
-	}
-	return fmt.Sprintf("number %d", step+1)
-}
-
 func (c *call) ncList() error {
 	return c.view(func(tx *changelog.Tx) error {
 		list, err := run.Nonconformances(tx)
 		if err != nil {
 			return err
 		}
-		rows := []ncRow{}
+		rows, rd := []ncRow{}, run.NewReader(tx)
 		t := newTable("nc", "state", "about", "what", "raised")
 		for _, nc := range list {
 			if c.Bool("open") && !nc.Open {
 				continue
 			}
-			row, err := ncRowOf(tx, nc)
+			row, err := ncRowOf(tx, rd, nc)
 			if err != nil {
 				return err
 			}
@@ -167,7 +159,7 @@ func (c *call) ncShow() error {
 		if err != nil {
 			return err
 		}
-		row, err := ncRowOf(tx, nc)
+		row, err := ncRowOf(tx, run.NewReader(tx), nc)
 		if err != nil {
 			return err
 		}
