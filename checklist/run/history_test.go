@@ -57,6 +57,16 @@ type site struct {
 	heads clock.Vector
 }
 
+// signer is whose key an event names and is signed with: its person's, unless the
+// key is stolen.
+func (h *history) signer(i int) string {
+	e := &h.events[i]
+	if e.how == "stolen" {
+		return people[(slices.Index(people, e.person)+1)%len(people)]
+	}
+	return e.person
+}
+
 // base is known everywhere: who holds which role from the start.
 var base = []string{
 	"r1 home lena grant oskar quality", "r2 home lena grant lena quality", "r3 home lena grant mirre technician",
@@ -98,7 +108,7 @@ func stepsOfString() []procedure.Step {
 		{ID: "seat", Kind: procedure.KindRecord, Irreversible: true, Record: &procedure.Record{What: procedure.RecordSerial}},
 		{ID: "parted", Kind: procedure.KindConfirm, Irreversible: true},
 		{ID: "release", Kind: procedure.KindHold, Sign: &procedure.Sign{Role: "release-authority", People: 2}},
-		{ID: "hand-over", Kind: procedure.KindDo},
+		{ID: "hand-over", Kind: procedure.KindDo, After: []string{"torque", "ready"}},
 	}
 }
 
@@ -237,11 +247,7 @@ func (h *history) write(at string, same bool, e event) {
 func (h *history) sign(e *event) {
 	r := h.record()
 	e.digest = r.EvidenceDigest(e.ctx)
-	signer := e.person
-	if e.how == "stolen" {
-		signer = people[(slices.Index(people, e.person)+1)%len(people)]
-	}
-	e.signature = ed25519.Sign(keys[signer], r.SignMessage(e.step, run.Go, e.role, e.digest))
+	e.signature = ed25519.Sign(keys[h.signer(len(h.events)-1)], r.SignMessage(e.step, run.Go, e.role, e.digest))
 	if e.how == "forged" {
 		e.signature[0] ^= 1
 	}
@@ -297,7 +303,7 @@ func (h *history) entry(i int) run.Entry {
 		out.Disposition, _ = run.ParseDisposition(e.how)
 	}
 	if out.Kind == kind.StepSign {
-		out.Key = keyDot(e.person)
+		out.Key = keyDot(h.signer(i))
 		if e.how == "nokey" {
 			out.Key.Seq += 1000
 		}
@@ -332,13 +338,15 @@ func (h *history) standing(r *run.Record, about *event) {
 
 // verdicts says in words what the program makes of a history: NAME=standing for
 // each sign-off, STEP=open or shut for each gate, STEP=done or undone, NAME=deed
-// for each irreversible deed behind a shut gate.
+// for each irreversible deed behind a shut gate, STEP.now=ready or blocked, and
+// NAME.twice=twice for what was done by people who had not heard of each other.
 func (h *history) verdicts() map[string]string {
 	r := h.record()
 	s := run.Evaluate(r)
 	out := map[string]string{}
 	for _, step := range s.Steps {
 		out[step.Step.ID] = cmp.Or(map[bool]string{true: "done"}[step.Done], "undone")
+		out[step.Step.ID+".now"] = cmp.Or(map[bool]string{true: "ready"}[len(step.Blocked) == 0], "blocked")
 		if step.Gate == nil {
 			continue
 		}
@@ -349,6 +357,11 @@ func (h *history) verdicts() map[string]string {
 	}
 	for e := range r.DoneBehindShutGate() {
 		out[e.Text] = "deed"
+	}
+	for _, list := range r.DoneTwice() {
+		for _, e := range list {
+			out[e.Text+".twice"] = "twice"
+		}
 	}
 	return out
 }

@@ -226,3 +226,27 @@ func (m *model) wrongDeed(c int) bool {
 	}
 	return false
 }
+
+// A step is blocked by a shut hold before it, by a shut witness point before it if
+// it cannot be undone, by an undone step it comes after, and by a withdrawal.
+func (m *model) blocked(n int) bool {
+	blocked := len(m.all(m.here, func(_ int, e event) bool { return e.verb == "withdraw" })) > 0
+	for before, s := range m.steps {
+		if before < n && s.Sign != nil && (s.Kind == procedure.KindHold || m.steps[n].Irreversible) {
+			blocked = blocked || !m.open(before, m.here)
+		}
+		for _, id := range m.steps[n].After {
+			blocked = blocked || s.ID == id && !m.done(before, m.here)
+		}
+	}
+	return blocked
+}
+
+// An entry is one of a pair if another of its kind at its step crossed it.
+func (m *model) twice(i int) bool {
+	a := m.events[i]
+	class := map[string]string{"check": "check", "no": "check", "record": "record"}
+	return class[a.verb] != "" && !m.isVoided(i, m.here) && len(m.all(m.here, func(j int, b event) bool {
+		return j != i && b.step == a.step && class[b.verb] == class[a.verb] && !b.knows[i] && !a.knows[j] && !m.isVoided(j, m.here)
+	})) > 0
+}

@@ -141,7 +141,16 @@ func disagreement(h *history, tally map[string]int) string {
 			return fmt.Sprintf("step %s is %s; the model says %s", step.ID, got[step.ID], want)
 		}
 	}
+	for n, step := range h.steps {
+		tally["now "+got[step.ID+".now"]]++
+		if blocked := got[step.ID+".now"] == "blocked"; blocked != m.blocked(n) {
+			return fmt.Sprintf("step %s blocked: %t; the model says %t", step.ID, blocked, !blocked)
+		}
+	}
 	for i, e := range h.events {
+		if twice := got[e.name+".twice"] != ""; m.here[i] && twice != m.twice(i) {
+			return fmt.Sprintf("%s done twice: %t; the model says %t", e.name, twice, !twice)
+		}
 		if why := m.disagrees(i, e, got[e.name], tally); why != "" {
 			return why
 		}

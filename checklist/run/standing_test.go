@@ -159,6 +159,10 @@ var standings = []struct{ name, history, want string }{
 		d home ida dispose f.nc scrap
 		c home ida read measure good
 		g home oskar go ready`, "g=unsettled measure=undone"},
+	{"scrap_of_a_step_after_the_hold", `
+		n home ida nc hand-over
+		d home ida dispose n scrap
+		g home oskar go ready`, "g=unsettled ready=shut"},
 	{"rework_not_done_again", `
 		f home ida fail measure
 		d home ida dispose f.nc rework
@@ -291,6 +295,33 @@ var standings = []struct{ name, history, want string }{
 		again home oskar go ready
 		b home lena go release
 		c home oskar go release`, "b=holds c=holds release=open"},
+	{"shut_hold_blocks_all_after_it", `
+		w home mirre go watch`, "ready.now=ready watch.now=blocked lower.now=blocked hand-over.now=blocked"},
+	{"shut_witness_point_blocks_what_cannot_be_undone", `
+		g home oskar go ready`, "watch.now=ready lower.now=blocked seat.now=blocked release.now=ready"},
+	{"open_gates_block_nothing", `
+		g home oskar go ready
+		w home mirre go watch`, "lower.now=ready hand-over.now=blocked"},
+	{"withdrawal_blocks_all", `
+		w home lena withdraw`, "measure.now=blocked torque.now=blocked"},
+	{"step_after_another", `
+		g home oskar go ready
+		a home oskar go release
+		b home lena go release`, "release=open hand-over.now=blocked"},
+	{"step_after_another_done", `
+		c home ida check torque
+		g home oskar go ready
+		a home oskar go release
+		b home lena go release`, "release=open hand-over.now=ready"},
+	{"done_twice", `
+		a home ida check torque
+		b stn tomas check torque
+		home < stn
+		c home ida check torque`, "a.twice=twice b.twice=twice c.twice="},
+	{"done_twice_and_one_voided", `
+		a home ida check torque
+		b stn tomas check torque
+		v stn tomas void b`, "a.twice= b.twice="},
 	{"deed_behind_a_gate_shut_unseen", `
 		g home oskar go ready
 		w home mirre go watch
