@@ -89,7 +89,7 @@ func (v *view) adverseEntry(e *Entry, gate int) (Adverse, bool) {
 		a.settled = func(seen *view) bool { return target.Step >= gate || seen.done(target.Step) }
 	case v.voided[e.Dot] != nil:
 		return a, false // its void is adverse instead
-	case e.Kind == kind.StepSign && e.Verdict == Stop && e.Step == gate:
+	case e.Kind == kind.StepSign && e.Verdict != Go && e.Step == gate:
 		a.Why = "stop: " + e.Role
 		a.settled = func(*view) bool { return true } // a go that has seen it answers it
 	case v.failing(e):
@@ -182,7 +182,7 @@ func (v *view) standing(e *Entry, role string, adverse []Adverse) SignOff {
 	switch holds, known := v.signatureHolds(e); {
 	case v.voided[e.Dot] != nil:
 		s.Standing = Voided
-	case e.Verdict == Stop: // a stop counts whoever gives it
+	case e.Verdict != Go: // a stop counts whoever gives it, and so does what is not understood
 		s.Standing = v.stopStanding(e)
 	case e.Role != role:
 		s.Standing = NotForThis

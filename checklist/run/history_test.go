@@ -28,7 +28,8 @@ import (
 // Verbs: check STEP, no STEP, read STEP good|bad, record STEP, begin STEP, note STEP,
 // fail STEP (what fails and, in the same change-set, its nonconformance NAME.nc),
 // nc STEP|-, dispose NAME HOW, void NAME, withdraw, grant PERSON ROLE,
-// revoke PERSON ROLE, stop STEP, and go STEP [forged|stolen|nokey] [as ROLE].
+// revoke PERSON ROLE, stop STEP [unknown], and go STEP [forged|stolen|nokey] [as ROLE].
+// A verdict or disposition that is unknown is one of a newer program.
 type history struct {
 	steps  []procedure.Step
 	events []event
@@ -299,6 +300,9 @@ func (h *history) entry(i int) run.Entry {
 		out.Answer = 1
 	case "stop":
 		out.Verdict = run.Stop
+		if e.how == "unknown" {
+			out.Verdict = 7
+		}
 	case "dispose":
 		out.Disposition, _ = run.ParseDisposition(e.how)
 	}

@@ -44,7 +44,7 @@ func (m *model) isVoided(i int, in map[int]bool) bool {
 }
 
 // A nonconformance is decided if its last dispositions, those no other has seen,
-// agree; "" if not.
+// agree on something known; "" if not.
 func (m *model) decided(nc int, in map[int]bool) string {
 	about := func(_ int, e event) bool { return e.verb == "dispose" && e.of == nc }
 	how := ""
@@ -57,6 +57,10 @@ func (m *model) decided(nc int, in map[int]bool) string {
 		default:
 			how = m.events[d].how
 		}
+	}
+	known := map[string]bool{"rework": true, "repair": true, "use-as-is": true, "scrap": true}
+	if !known[how] {
+		return ""
 	}
 	return how
 }

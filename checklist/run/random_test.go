@@ -66,7 +66,7 @@ func randomHistory(seed uint64, steps []procedure.Step) (*history, []string) {
 				bad = append(bad, add(by+"nc "+pick(step.ID, step.ID, "-")))
 			}
 		case n < 23 && len(bad) > 0:
-			add(by + "dispose " + pick(bad...) + " " + pick("rework", "repair", "use-as-is", "use-as-is", "scrap"))
+			add(by + "dispose " + pick(bad...) + " " + pick("rework", "repair", "use-as-is", "use-as-is", "scrap", "of-a-newer-program"))
 		case n < 26 && len(done) > 0:
 			add(by + "void " + pick(done...))
 		case n == 26:
@@ -111,7 +111,7 @@ func signing(rng *rand.Rand, at string, steps []procedure.Step) string {
 	person := by[rng.IntN(len(by))]
 	switch rng.IntN(24) {
 	case 0, 1:
-		return at + " " + person + " stop " + step.ID
+		return at + " " + person + " stop " + step.ID + []string{"", " unknown"}[rng.IntN(2)]
 	case 2:
 		return at + " tomas go " + step.ID
 	case 3:

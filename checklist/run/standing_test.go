@@ -163,6 +163,15 @@ var standings = []struct{ name, history, want string }{
 		n home ida nc hand-over
 		d home ida dispose n scrap
 		g home oskar go ready`, "g=unsettled ready=shut"},
+	{"disposition_of_a_newer_program_settles_nothing", `
+		n home ida nc hand-over
+		d home ida dispose n return-to-supplier
+		g home oskar go ready`, "g=unsettled ready=shut"},
+	{"verdict_of_a_newer_program_is_no_go", `
+		s home oskar stop ready unknown`, "s=stop ready=shut"},
+	{"verdict_of_a_newer_program_overtakes", `
+		g home oskar go ready
+		s stn oskar stop ready unknown`, "g=overtaken ready=shut"},
 	{"rework_not_done_again", `
 		f home ida fail measure
 		d home ida dispose f.nc rework

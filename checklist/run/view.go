@@ -92,7 +92,8 @@ func (v *view) failing(e *Entry) bool {
 }
 
 // disposition returns how a nonconformance was disposed: false where it was not,
-// or where dispositions that had not seen each other differ.
+// where dispositions that had not seen each other differ, or where it is one of a
+// newer program: what is not understood decides nothing.
 func (v *view) disposition(nc *Entry) (Disposition, []*Entry, bool) {
 	last := v.lastDispositions(nc)
 	if len(last) == 0 {
@@ -102,6 +103,9 @@ func (v *view) disposition(nc *Entry) (Disposition, []*Entry, bool) {
 		if e.Disposition != last[0].Disposition {
 			return 0, last, false
 		}
+	}
+	if _, known := dispositionNames[last[0].Disposition]; !known {
+		return 0, last, false
 	}
 	return last[0].Disposition, last, true
 }
