@@ -35,7 +35,7 @@ var verbs = []struct {
 	{"work", 40, false}, {"correct", 14, false}, {"start", 2, false}, {"role", 3, false}, {"revision", 1, false},
 	{"assign", 8, false}, {"settle", 4, false}, {"stock", 10, false}, {"unit", 5, false}, {"newer", 3, false},
 	{"send", 20, false}, {"deliver", 22, false}, {"talk", 16, false}, {"clock", 3, false}, {"join", 3, false}, {"tell", 2, false},
-	{"keep", 3, true}, {"restore", 2, true}, {"clone", 1, true}, {"renew", 1, true},
+	{"keep", 6, true}, {"restore", 5, true}, {"clone", 3, true}, {"renew", 1, true},
 }
 
 func makeSeason(seed uint64, length int) season {
@@ -55,7 +55,7 @@ func makeSeason(seed uint64, length int) season {
 			total += v.weight
 		}
 	}
-	for range length {
+	for range length/2 + r.IntN(length+1) {
 		dice := r.IntN(total)
 		for _, v := range verbs {
 			if v.forks && !forks {

@@ -5,9 +5,11 @@ import (
 	"fmt"
 	"maps"
 	"os"
+	"runtime"
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 )
 
@@ -15,7 +17,7 @@ var (
 	seedFlag  = flag.Int64("seed", -1, "play only the season of this seed, and tell it")
 	seedsFlag = flag.Int("seeds", 100, "how many seasons to play")
 	firstFlag = flag.Int64("first", 0, "the first seed")
-	opsFlag   = flag.Int("ops", 60, "how many things happen in a season")
+	opsFlag   = flag.Int("ops", 30, "how many things happen in a season, on average")
 )
 
 // TestSimulate plays random seasons. One that shows a fault is told, as short as
@@ -29,23 +31,26 @@ func TestSimulate(t *testing.T) {
 	if testing.Short() {
 		seeds = min(seeds, 60)
 	}
-	const shards = 4
 	counts := map[string]int{}
+	var next atomic.Int64
 	var lock sync.Mutex
 	t.Run("shard", func(t *testing.T) {
-		for shard := range shards {
+		for shard := range runtime.GOMAXPROCS(0) {
 			t.Run(fmt.Sprint(shard), func(t *testing.T) {
 				t.Parallel()
-				for i := shard; i < seeds; i += shards {
-					w, ok := playSeed(t, uint64(*firstFlag)+uint64(i), t.TempDir())
+				for ok := true; ok; {
+					i := next.Add(1) - 1
+					if i >= int64(seeds) {
+						return
+					}
+					var w *world
+					w, ok = playSeed(t, uint64(*firstFlag+i), t.TempDir())
 					lock.Lock()
+					counts["seasons"]++
 					for name, n := range w.counts {
 						counts[name] += n
 					}
 					lock.Unlock()
-					if !ok {
-						return
-					}
 				}
 			})
 		}
