@@ -14,7 +14,9 @@ import (
 	"io/fs"
 	"net/url"
 	"os"
+	"slices"
 	"sort"
+	"syscall"
 
 	"github.com/mattn/go-sqlite3"
 )
@@ -185,8 +187,13 @@ func (s *Store) Copy(path string) error {
 	return err
 }
 
-// Full reports whether err means that the disk is full.
+// Full reports whether err means that the disk is full, or that the system lets
+// this file or this user have no more of it.
 func Full(err error) bool {
 	var cause sqlite3.Error
-	return errors.As(err, &cause) && cause.Code == sqlite3.ErrFull
+	if !errors.As(err, &cause) {
+		return false
+	}
+	limits := []syscall.Errno{syscall.ENOSPC, syscall.EDQUOT, syscall.EFBIG}
+	return cause.Code == sqlite3.ErrFull || slices.Contains(limits, cause.SystemErrno)
 }
