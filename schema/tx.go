@@ -157,8 +157,5 @@ func (tx *Tx) Each(query string, args []any, fn func(scan func(dest ...any) erro
 	return rows.Err()
 }
 
-// Writes reports whether the transaction may write.
-func (tx *Tx) Writes() bool { return tx.writes }
-
 // Context returns the context the transaction runs under.
 func (tx *Tx) Context() context.Context { return tx.cancel }

@@ -25,14 +25,11 @@ func (tx *Tx) append(l *lane, set *change.Set, canonical []byte, hash change.Has
 		return err
 	}
 	l.tip, l.tipHash, l.tipCtx, l.dirty = seq, hash, ctx, true
-	if tx.lanes.forked(l.name) {
-		tx.stale = true
-	} else if awaited, err := tx.awaited(l, seq, hash); err != nil {
+	stale, err := tx.arrived(l.name, seq, hash)
+	if err != nil {
 		return err
-	} else if awaited {
-		tx.stale = true
 	}
-	if tx.stale {
+	if tx.stale = tx.stale || stale || tx.lanes.forked(l.name); tx.stale {
 		return nil // all will be applied anew
 	}
 	return tx.apply(l, set, ctx)
@@ -133,10 +130,13 @@ CREATE TABLE unknown_change (
   bytes INTEGER NOT NULL
 ) STRICT, WITHOUT ROWID;
 
--- awaited lists what references with a branch name that is not here yet: once it
--- is, they must be read anew.
+-- awaited lists the change-sets that something here names with the start of their
+-- hash, and that are not here. Once they, or others in their place, are, it is to be
+-- read anew.
 CREATE TABLE awaited (
-  dot BLOB PRIMARY KEY -- the branch is the check of the change-set's hash
+  dot       BLOB NOT NULL, -- the branch is the start of the hash
+  reference INTEGER NOT NULL, -- 1 named by a reference, 0 by a context
+  PRIMARY KEY (dot, reference)
 ) STRICT, WITHOUT ROWID;
 `
 }

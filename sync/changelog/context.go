@@ -165,28 +165,29 @@ func (tx *Tx) grow(previous int64, l *lane, rows []change.Seen) (int64, error) {
 	return tx.intern(after)
 }
 
-// know raises v to what one Seen row says. Of a forked lane it names the branch
-// that the author saw, and all it grew from.
+// know raises v to what one Seen row says. The row names the history that the
+// author saw by its hash. Of a forked lane that is one branch, and all it grew from.
+// Of a history that is not here nothing counts as known, not even what it may share
+// with the one that is: so a gate is rather shut than open until the rest comes.
 func (tx *Tx) know(v clock.Vector, row change.Seen) error {
-	if row.Lane.Site == tx.log.self.Site && row.Seq > tx.tipOf(row.Lane) {
-		tx.meet(row.Lane)
+	l, err := tx.node(row.Lane, row.Seq, row.Check)
+	if err != nil {
+		return err
 	}
-	if !tx.lanes.forked(row.Lane) {
-		v[row.Lane] = max(v[row.Lane], row.Seq)
+	if l != nil {
+		for seq := row.Seq; l != nil; l, seq = l.parent, l.forkSeq-1 {
+			v[l.name] = max(v[l.name], seq)
+		}
 		return nil
 	}
-	l, err := tx.node(row.Lane, row.Seq, row.Check)
-	if l == nil || err != nil {
-		return err // a branch that is not here: nothing here can be in it
+	tx.meet(row.Lane)
+	main := tx.lanes.byName[row.Lane.Base()]
+	if tx.lanes.forked(row.Lane) || main != nil && row.Seq <= main.tip {
+		return nil
 	}
-	seq := row.Seq
-	for {
-		v[l.name] = max(v[l.name], seq)
-		if l.parent == nil {
-			return nil
-		}
-		l, seq = l.parent, l.forkSeq-1
-	}
+	// More than is here, of the one history known: taken at its word until it comes.
+	v[row.Lane] = max(v[row.Lane], row.Seq)
+	return tx.await(row.Lane, row.Seq, row.Check, false)
 }
 
 // fromWire translates a dot as its author wrote it into this store's lanes: of a
@@ -198,7 +199,7 @@ func (tx *Tx) fromWire(author *lane, ctx clock.Vector, dot clock.Dot) (clock.Dot
 	if dot.Branch != 0 { // the author knew of the fork and named the hash
 		l, err := tx.node(dot.Lane, dot.Seq, dot.Branch)
 		if l == nil && err == nil {
-			err = tx.await(dot)
+			err = tx.await(dot.Lane, dot.Seq, dot.Branch, true)
 		} else if l != nil {
 			dot.Lane = l.name
 		}

@@ -2,6 +2,7 @@ package changelog
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"testing"
@@ -439,4 +440,62 @@ func TestACopyIsNotTakenForTheOriginal(t *testing.T) {
 	carry(t, twin, home)
 	carry(t, home, twin)
 	converge(t, 6, home, twin)
+}
+
+// A new epoch that was not stored does not count either.
+func TestRenewFailsWhole(t *testing.T) {
+	stn := newLog(t, "stn")
+	failed := errors.New("power cut")
+	for n := 1; ; n++ {
+		left := n
+		stn.store.FailWrite = func() error {
+			if left--; left == 0 {
+				return failed
+			}
+			return nil
+		}
+		epoch, err := stn.Renew(context.Background())
+		if err == nil {
+			if epoch != 1 || stn.Self().Epoch != 1 {
+				t.Errorf("epoch %d, %d; want 1", epoch, stn.Self().Epoch)
+			}
+			return
+		}
+		if !errors.Is(err, failed) || stn.Self().Epoch != 0 {
+			t.Fatalf("write %d: %v, epoch %d; want 0", n, err, stn.Self().Epoch)
+		}
+	}
+}
+
+// Until the history that its author saw is here, a change vouches for nothing of the
+// other history under the same numbers.
+func TestHistoryNotHereVouchesForNothing(t *testing.T) {
+	for _, first := range []string{"theirs", "mine"} {
+		stn, home, ship := newLog(t, "stn"), newLog(t, "home"), newLog(t, "ship")
+		meet(t, stn, home, ship)
+		hut := place(t, home, "hut")
+		carry(t, home, stn)
+		carry(t, home, ship)
+		twin := copyOf(t, stn)
+		rename(t, stn, hut, "A") // under one number, unseen by whoever has the other
+		place(t, twin, "other")
+		carry(t, twin, home)
+		write(t, home, func(tx *Tx) {
+			tx.SetClass(clock.Expedited)
+			tx.AssignText(hut, kind.FieldLocationName, "", "B", "")
+		})
+		made := urgentPart(t, home, ship) // names the twin's history, and brings it not
+		if first == "mine" {
+			carry(t, stn, ship)
+			takeBundle(t, ship, made.Data)
+		} else {
+			takeBundle(t, ship, made.Data)
+			carry(t, stn, ship)
+		}
+		if got := texts(t, ship, hut, kind.FieldLocationName); len(got) != 2 {
+			t.Errorf("%s first: the names are %q; want both A and B, as neither author knew the other's", first, got)
+		}
+		agree(t, sets(t, ship), ship)
+		converge(t, 7, home, ship, stn, twin)
+	}
 }

@@ -159,6 +159,17 @@ func (l *Log) View(ctx context.Context, fn func(*Tx) error) error {
 	return l.store.View(ctx, func(raw *schema.Tx) error { return fn(l.begin(raw)) })
 }
 
+// update runs fn in a transaction that may write. A new epoch that it took counts
+// only if the transaction does.
+func (l *Log) update(ctx context.Context, fn func(*Tx) error) error {
+	epoch := l.self.Epoch
+	err := l.store.Update(ctx, func(raw *schema.Tx) error { return fn(l.begin(raw)) })
+	if err != nil {
+		l.self.Epoch = epoch
+	}
+	return err
+}
+
 // Author says who writes a change-set, and when.
 type Author struct {
 	Person clock.Dot // none: the site itself
@@ -182,8 +193,7 @@ func (r Receipt) Dot() clock.Dot { return clock.Dot{Lane: r.Lane, Seq: r.Seq} }
 // one change-set. Either all of it is on disk when Write returns nil, or nothing.
 func (l *Log) Write(ctx context.Context, author Author, fn func(*Tx) error) (Receipt, error) {
 	var receipt Receipt
-	err := l.store.Update(ctx, func(raw *schema.Tx) error {
-		tx := l.begin(raw)
+	err := l.update(ctx, func(tx *Tx) error {
 		tx.author = author
 		renewed, err := tx.renewIfCopied()
 		if err != nil {
@@ -209,8 +219,7 @@ func (l *Log) Local(raw *schema.Tx, fn func(*Tx) error) error { return fn(l.begi
 // Renew starts a new epoch: the site numbers its change-sets anew, in new lanes.
 // It is needed on a store that was copied, or restored from an older copy.
 func (l *Log) Renew(ctx context.Context) (epoch uint16, err error) {
-	err = l.store.Update(ctx, func(raw *schema.Tx) error {
-		tx := l.begin(raw)
+	err = l.update(ctx, func(tx *Tx) error {
 		if err := tx.renew(); err != nil {
 			return err
 		}

@@ -7,7 +7,6 @@ import (
 	"slices"
 	"time"
 
-	"pulk/schema"
 	"pulk/sync/bundle"
 	"pulk/sync/change"
 	"pulk/sync/clock"
@@ -50,8 +49,7 @@ type stretch struct {
 // sent.
 func (l *Log) Make(ctx context.Context, request Request) (*Made, error) {
 	var made *Made
-	err := l.store.Update(ctx, func(raw *schema.Tx) error {
-		tx := l.begin(raw)
+	err := l.update(ctx, func(tx *Tx) error {
 		tx.author = Author{Now: request.Now}
 		if _, err := tx.renewIfCopied(); err != nil {
 			return err

@@ -127,34 +127,3 @@ func (tx *Tx) Gaps() ([]Gap, error) {
 	}
 	return gaps, err
 }
-
-// await notes that something refers to a branch that is not here.
-func (tx *Tx) await(dot clock.Dot) error {
-	if !tx.Writes() {
-		return nil // a reader: the change was applied before
-	}
-	dot.Index, tx.awaits = 0, anyAwaited
-	return tx.Exec("INSERT OR IGNORE INTO awaited (dot) VALUES (?)", dot.Key())
-}
-
-// awaited reports whether something refers to a change-set that comes only now, by
-// its branch.
-func (tx *Tx) awaited(l *lane, seq uint64, hash change.Hash) (bool, error) {
-	var one int
-	if tx.awaits == notLooked {
-		found, err := tx.Row("SELECT 1 FROM awaited LIMIT 1", nil, &one)
-		if err != nil {
-			return false, err
-		}
-		tx.awaits = noneAwaited
-		if found {
-			tx.awaits = anyAwaited
-		}
-	}
-	if tx.awaits == noneAwaited {
-		return false, nil
-	}
-	dot := clock.Dot{Lane: l.name.Base(), Seq: seq}
-	dot.Branch = hash.Check()
-	return tx.Row("SELECT 1 FROM awaited WHERE dot = ?", []any{dot.Key()}, &one)
-}

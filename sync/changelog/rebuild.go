@@ -8,7 +8,6 @@ import (
 	"strconv"
 	"strings"
 
-	"pulk/schema"
 	"pulk/sync/change"
 )
 
@@ -38,8 +37,7 @@ func (l *Log) projectionTables() []string {
 
 // Rebuild makes all projections anew from the log.
 func (l *Log) Rebuild(ctx context.Context) error {
-	return l.store.Update(ctx, func(raw *schema.Tx) error {
-		tx := l.begin(raw)
+	return l.update(ctx, func(tx *Tx) error {
 		if err := tx.readIdentity(); err != nil {
 			return err
 		}
@@ -60,7 +58,7 @@ func (tx *Tx) rebuild() error {
 	if err := tx.createProjections(); err != nil {
 		return err
 	}
-	tx.stale = false
+	tx.stale, tx.awaits = false, nil // table awaited was made anew, too
 	table, err := tx.laneTable()
 	if err != nil {
 		return err
@@ -73,7 +71,7 @@ func (tx *Tx) rebuild() error {
 			return err
 		}
 	}
-	return nil
+	return tx.storeAwaits()
 }
 
 // rebuildBatch is how many change-sets are read at a time, as a statement must

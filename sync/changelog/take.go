@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"time"
 
-	"pulk/schema"
 	"pulk/sync/bundle"
 	"pulk/sync/change"
 	"pulk/sync/clock"
@@ -131,8 +130,7 @@ func (l *Log) takeDecoded(ctx context.Context, d decoded, now time.Time) (*Taken
 		return nil, d.err
 	}
 	taken := &Taken{From: d.bundle.From, At: d.bundle.At}
-	err := l.store.Update(ctx, func(raw *schema.Tx) error {
-		tx := l.begin(raw)
+	err := l.update(ctx, func(tx *Tx) error {
 		tx.author = Author{Now: now}
 		return tx.take(d.bundle, d.digest, d.size, taken)
 	})
@@ -143,8 +141,7 @@ func (l *Log) takeDecoded(ctx context.Context, d decoded, now time.Time) (*Taken
 }
 
 func (tx *Tx) take(b *bundle.Bundle, digest [sha256.Size]byte, size int, taken *Taken) error {
-	table, err := tx.laneTable()
-	if err != nil {
+	if _, err := tx.laneTable(); err != nil {
 		return err
 	}
 	if err := tx.admit(b); err != nil {
@@ -182,13 +179,8 @@ func (tx *Tx) take(b *bundle.Bundle, digest [sha256.Size]byte, size int, taken *
 	if err := tx.takePending(taken); err != nil {
 		return err
 	}
-	if err := table.store(tx); err != nil {
+	if err := tx.settle(); err != nil {
 		return err
-	}
-	if tx.stale {
-		if err := tx.rebuild(); err != nil {
-			return err
-		}
 	}
 	if err := tx.afterTaking(b, taken); err != nil {
 		return err

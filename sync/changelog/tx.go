@@ -30,18 +30,8 @@ type Tx struct {
 	// store. 0 if none.
 	passed int
 
-	// awaits says whether table awaited holds anything.
-	awaits awaits
+	awaits *awaits // nil until first used
 }
-
-// awaits is what a transaction knows of table awaited.
-type awaits uint8
-
-const (
-	notLooked awaits = iota
-	noneAwaited
-	anyAwaited
-)
 
 func (l *Log) begin(raw *schema.Tx) *Tx { return &Tx{Tx: raw, log: l} }
 
@@ -134,7 +124,7 @@ func (tx *Tx) flush() (Receipt, error) {
 	if err := tx.append(lane, set, canonical, change.Next(lane.tipHash, canonical)); err != nil {
 		return Receipt{}, err
 	}
-	if err := lanes.store(tx); err != nil {
+	if err := tx.settle(); err != nil {
 		return Receipt{}, err
 	}
 	if err := tx.setLastStamp(set.At); err != nil {
@@ -142,4 +132,16 @@ func (tx *Tx) flush() (Receipt, error) {
 	}
 	tx.adding = nil
 	return Receipt{Lane: set.Lane, Seq: set.Seq, At: set.At}, nil
+}
+
+// settle stores what was noted while change-sets were appended, and rebuilds the
+// projections where some were found to have been read wrongly.
+func (tx *Tx) settle() error {
+	if err := tx.lanes.store(tx); err != nil {
+		return err
+	}
+	if tx.stale {
+		return tx.rebuild()
+	}
+	return tx.storeAwaits()
 }
