@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"sort"
+	"time"
 
 	"pulk/schema/kind"
 	"pulk/sync/change"
@@ -83,16 +84,34 @@ func (tx *Tx) eachInLane(dots []clock.Dot, fn func(Recorded) error) error {
 // Within a lane times only rise, as its site's hybrid clock never runs back, so the
 // first is found by halving: the cost follows the changes found, not the log.
 func (tx *Tx) EachBetween(from, to clock.Stamp, fn func(Recorded) error) error {
+	since := func(t clock.Stamp) func(*change.Set, int64) bool {
+		return func(set *change.Set, _ int64) bool { return set.At >= t }
+	}
+	return tx.eachStretch(since(from), since(to), fn)
+}
+
+// EachCameBetween is EachBetween by the time, on this store's clock, when a change
+// came here. Where that clock was set back it may leave some out.
+func (tx *Tx) EachCameBetween(from, to time.Time, fn func(Recorded) error) error {
+	since := func(t time.Time) func(*change.Set, int64) bool {
+		return func(_ *change.Set, tookMS int64) bool { return tookMS >= t.UnixMilli() }
+	}
+	return tx.eachStretch(since(from), since(to), fn)
+}
+
+// eachStretch calls fn for the changes of each lane from where one condition begins
+// to hold to where another does.
+func (tx *Tx) eachStretch(begins, ends func(set *change.Set, tookMS int64) bool, fn func(Recorded) error) error {
 	table, err := tx.laneTable()
 	if err != nil {
 		return err
 	}
 	for _, l := range table.all() {
-		first, err := tx.firstSince(l, from)
+		first, err := tx.firstWhere(l, begins)
 		if err != nil {
 			return err
 		}
-		after, err := tx.firstSince(l, to)
+		after, err := tx.firstWhere(l, ends)
 		if err != nil {
 			return err
 		}
@@ -121,20 +140,21 @@ func (tx *Tx) tellAll(l *lane, rows []loggedRow, fn func(Recorded) error) error 
 	return nil
 }
 
-// firstSince returns the number of the first change-set of a lane that is not
-// earlier than a time; one past its tip if all are.
-func (tx *Tx) firstSince(l *lane, since clock.Stamp) (uint64, error) {
+// firstWhere returns the number of the first change-set of a lane for which a
+// condition holds that, once it holds, holds for all after it; one past its tip if
+// it holds for none.
+func (tx *Tx) firstWhere(l *lane, holds func(set *change.Set, tookMS int64) bool) (uint64, error) {
 	var failed error
 	n := sort.Search(int(l.tip+1-l.forkSeq), func(i int) bool {
 		if failed != nil {
 			return true
 		}
-		_, set, _, err := tx.logged(clock.Dot{Lane: l.name, Seq: l.forkSeq + uint64(i)})
+		_, set, took, err := tx.logged(clock.Dot{Lane: l.name, Seq: l.forkSeq + uint64(i)})
 		if err != nil {
 			failed = err
 			return true
 		}
-		return set.At >= since
+		return holds(set, took)
 	})
 	return l.forkSeq + uint64(n), failed
 }
