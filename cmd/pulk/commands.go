@@ -14,6 +14,7 @@ func (e *env) commands() []*cli.Command {
 		e.bundleCommand(),
 		e.exchangeCommand(),
 		e.conflictCommand(),
+		e.reportCommand(),
 		e.verifyCommand(),
 	}
 }
