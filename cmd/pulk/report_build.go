@@ -33,9 +33,9 @@ func buildDayReport(tx *changelog.Tx, day, made time.Time, zone *time.Location) 
 	b := &dayBuilder{tx: tx, from: day, to: day.Add(24 * time.Hour), runs: run.NewReader(tx), states: map[clock.Dot]*run.State{},
 		people: map[clock.Dot]string{}, words: map[clock.Dot]string{}, voids: map[clock.Dot]bool{},
 		report: &dayReport{Campaign: self.CampaignName, Site: self.Code, SiteName: self.Name, Date: day.Format(time.DateOnly), MadeAt: made, zone: zone,
-			Needs: dayNeeds{Conflicts: []dayConflict{}, Gates: []dayHold{}, NCs: []dayNC{}, Short: []dayShort{}},
+			Needs: dayNeeds{Conflicts: []dayConflict{}, Gates: []dayHold{}, NCs: []dayNC{}},
 			Runs:  []dayRun{}, NotHere: []dayNotHere{}, Holds: []dayHold{}, NCs: []dayNC{}, SignOffs: []daySignOff{}, Stock: []dayMovement{},
-			Expiring: []dayExpiry{}, Units: []dayUnitEvent{}, Others: []dayOther{}, Sites: []daySite{}, Late: []dayLate{}}}
+			Units: []dayUnitEvent{}, Others: []dayOther{}, Sites: []daySite{}, Late: []dayLate{}}}
 	b.remark()
 	digest, err := tx.Digest()
 	if err != nil {

@@ -23,7 +23,7 @@ type dayReport struct {
 	NCs      []dayNC        `json:"nonconformances"`
 	SignOffs []daySignOff   `json:"sign_offs"`
 	Stock    []dayMovement  `json:"movements"`
-	Expiring []dayExpiry    `json:"expiring"` // within expiryDays of made_at, and what has expired
+	Expiring []dayExpiry    `json:"expiring"` // within expiryDays of made_at, and what has expired; null where that is not worked out
 	Units    []dayUnitEvent `json:"units"`
 	Others   []dayOther     `json:"others"` // revisions, persons, sites
 	Sites    []daySite      `json:"sites"`
@@ -41,7 +41,7 @@ type dayNeeds struct {
 	Conflicts []dayConflict `json:"conflicts"` // urgent ones first
 	Gates     []dayHold     `json:"gates_shut_again"`
 	NCs       []dayNC       `json:"open_nonconformances"`
-	Short     []dayShort    `json:"stock_short"`
+	Short     []dayShort    `json:"stock_short"` // null where that is not worked out
 }
 
 // dayConflict is what sites did without having heard of each other.

@@ -21,7 +21,7 @@ func dayTemplate(r *dayReport) (*template.Template, error) {
 		"onTarget": func(x dayRun) string { return onTarget(&x) }, "summary": func(x dayRun) string { return x.summary(r) },
 		"about": func(x dayNC) string { return x.about() }, "state": func(x dayNC) string { return x.state() },
 		"later": later, "first": upperFirst, "here": func(x dayNotHere) string { return x.said() }, "shown": func(x []dayNC) []dayNC { return x[:min(len(x), openShown)] },
-		"more": r.Needs.moreNCs, "stands": func(x daySignOff) string { return x.stands(r) },
+		"more": r.Needs.moreNCs, "noExpiry": r.expiresNothing, "stands": func(x daySignOff) string { return x.stands(r) },
 		"where": func(x dayMovement) string { return x.where() }, "short": func(x dayShort) string { return x.said() },
 		"expiry": func(x dayExpiry) string { return x.said() }, "told": func(x daySite) []string { return x.told(r) },
 		"bad":     func(mark string) bool { return slices.Contains([]string{"FAIL", "NO", "STOP", "VOID", "NC"}, mark) },

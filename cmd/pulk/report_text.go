@@ -252,10 +252,18 @@ func (t *dayText) stock() {
 	for _, m := range t.Stock {
 		t.put(fmt.Sprintf("%s  %-7s  ", t.moment(m.At), m.Kind), m.line())
 	}
-	t.none(len(t.Expiring), fmt.Sprintf("Nothing that is here expires within %d days.", expiryDays))
+	t.none(len(t.Expiring), t.expiresNothing())
 	for _, x := range t.Expiring {
 		t.item("expiry: ", strings.TrimSpace(x.Item+" "+x.Name)+" lot "+x.Lot+": "+x.said())
 	}
+}
+
+// expiresNothing says that no lot is near its end, if that is known.
+func (r *dayReport) expiresNothing() string {
+	if r.Expiring == nil {
+		return "What runs short or expires is not worked out in this report."
+	}
+	return fmt.Sprintf("Nothing that is here expires within %d days.", expiryDays)
 }
 
 // line says a movement in words.
