@@ -27,6 +27,8 @@ func (e *env) bundleCommand() *cli.Command {
 		verb{path: "pulk bundle take", args: "FILE…", minArgs: 1, maxArgs: -1, usage: "take in bundles of other sites",
 			about:    "Each bundle is taken whole or refused whole. Taking one twice, or in another order, does no harm.",
 			examples: []string{"pulk bundle take stn-0412.bundle"}, action: (*call).bundleTake}.command(e),
+		verb{path: "pulk bundle show", args: "FILE", minArgs: 1, maxArgs: 1, usage: "a bundle as text, field by field, with offsets", storeless: true,
+			about: "Needs no store. A damaged bundle is shown up to the fault. The format: docs/bundle-format.md.", action: (*call).bundleShow}.command(e),
 	)
 }
 
@@ -137,6 +139,14 @@ func (c *call) sayConflicts(log *changelog.Log) error {
 		c.printf(": pulk conflict list\n")
 		return nil
 	})
+}
+
+func (c *call) bundleShow() error {
+	data, err := carrier.ReadFile(c.Args().First())
+	if err != nil {
+		return err
+	}
+	return bundle.Dump(c.env.stdout, data)
 }
 
 func (e *env) exchangeCommand() *cli.Command {
