@@ -245,15 +245,6 @@ func entriesOf(tx *changelog.Tx, query string, args ...clock.Dot) ([]Entry, erro
 	return entries, err
 }
 
-func entryOf(tx *changelog.Tx, dot clock.Dot) (Entry, error) {
-	var e Entry
-	err := tx.EachRecorded([]clock.Dot{dot}, func(logged changelog.Recorded) error {
-		e = entryFrom(logged)
-		return nil
-	})
-	return e, err
-}
-
 func entryFrom(logged changelog.Recorded) Entry {
 	e := Entry{Dot: logged.Dot, At: logged.At, Person: logged.Person, Kind: logged.Kind, Step: NoStep, Ctx: logged.Ctx, Hash: logged.Hash}
 	e.fill(logged.Values)

@@ -10,6 +10,7 @@ import (
 	"pulk/checklist/crew"
 	"pulk/checklist/procedure"
 	"pulk/checklist/run"
+	"pulk/inventory/stock"
 	"pulk/schema"
 	"pulk/schema/fault"
 	"pulk/sync/changelog"
@@ -24,7 +25,7 @@ type call struct {
 
 // projections are all that this program derives from the log.
 func projections() []changelog.Projector {
-	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}}
+	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}, stock.Projection{}}
 }
 
 // storePath returns the file that --store, PULK_STORE or the folder names.

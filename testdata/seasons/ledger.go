@@ -94,14 +94,6 @@ func (l *ledger) held(part, place string) []holding {
 	return found
 }
 
-func (l *ledger) total(part, place string) int {
-	n := 0
-	for _, h := range l.held(part, place) {
-		n += l.balances[h]
-	}
-	return n
-}
-
 func (l *ledger) lotRows() [][]string {
 	rows := [][]string{{"part_number", "lot", "expires_on"}}
 	for _, k := range l.lots {

@@ -1,0 +1,242 @@
+package stock
+
+import (
+	"fmt"
+
+	"pulk/schema/kind"
+	"pulk/sync/changelog"
+	"pulk/sync/clock"
+)
+
+// Projection keeps the tables of items, locations and movements.
+type Projection struct{}
+
+// Name implements [changelog.Projector].
+func (Projection) Name() string { return "stock" }
+
+// Schema implements [changelog.Projector].
+func (Projection) Schema() string {
+	return `
+-- item is every line of the catalogue; its fields are in register.
+CREATE TABLE item (
+  dot         BLOB PRIMARY KEY,
+  part_number TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+CREATE INDEX item_part_number ON item (part_number);
+
+-- location is every place; its name and parent are in register.
+CREATE TABLE location (
+  dot  BLOB PRIMARY KEY,
+  code TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+CREATE INDEX location_code ON location (code);
+
+-- movement is every movement of stock, voided ones too.
+CREATE TABLE movement (
+  dot      BLOB PRIMARY KEY,
+  kind     INTEGER NOT NULL,
+  item     BLOB NOT NULL,
+  lot      TEXT NOT NULL,
+  from_loc BLOB,             -- NULL: from outside
+  to_loc   BLOB,             -- NULL: used up or thrown away
+  quantity INTEGER NOT NULL, -- in the item's unit of issue
+  held     INTEGER NOT NULL, -- what its author believed to be there before
+  run      BLOB,
+  step     INTEGER NOT NULL, -- place in the run's revision plus one, or 0
+  note     TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+CREATE INDEX movement_item ON movement (item);
+CREATE INDEX movement_run ON movement (run) WHERE run IS NOT NULL;
+
+-- loose_void is every void of something that is no entry of a run.
+CREATE TABLE loose_void (
+  target BLOB NOT NULL,
+  dot    BLOB NOT NULL,
+  why    TEXT NOT NULL,
+  PRIMARY KEY (target, dot)
+) STRICT, WITHOUT ROWID;
+`
+}
+
+// Tables implements [changelog.Projector].
+func (Projection) Tables() []string { return []string{"item", "location", "movement", "loose_void"} }
+
+// Apply implements [changelog.Projector].
+func (Projection) Apply(tx *changelog.Tx, e *changelog.Entry) error {
+	v := e.Values
+	switch e.Kind {
+	case kind.ItemAdd:
+		return tx.Exec("INSERT INTO item (dot, part_number) VALUES (?, ?)", e.Dot.Key(), v[0].Text)
+	case kind.LocationAdd:
+		return tx.Exec("INSERT INTO location (dot, code) VALUES (?, ?)", e.Dot.Key(), v[0].Text)
+	case kind.Void:
+		if !v[1].Ref.IsZero() || v[0].Ref.IsZero() {
+			return nil
+		}
+		return tx.Exec("INSERT INTO loose_void (target, dot, why) VALUES (?, ?, ?)", v[0].Ref.Key(), e.Dot.Key(), v[2].Text)
+	}
+	m, ok := movementOf(e)
+	if !ok || m.Item.IsZero() {
+		return nil
+	}
+	return tx.Exec("INSERT INTO movement (dot, kind, item, lot, from_loc, to_loc, quantity, held, run, step, note) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+		m.ID.Key(), m.Kind.ID, m.Item.Key(), m.Lot, m.From.Key(), m.To.Key(), m.Quantity, m.Held, m.Run.Key(), m.Step, m.Note)
+}
+
+// movementOf reads a change as a movement; false if it is none.
+func movementOf(e *changelog.Entry) (Movement, bool) {
+	v := e.Values
+	m := Movement{ID: e.Dot, Kind: e.Kind}
+	switch e.Kind {
+	case kind.StockReceive:
+		m.Item, m.Lot, m.To, m.Quantity, m.Note = v[0].Ref, v[1].Text, v[2].Ref, v[3].Num, v[5].Text
+	case kind.StockMove:
+		m.Item, m.Lot, m.From, m.To, m.Quantity, m.Held, m.Note = v[0].Ref, v[1].Text, v[2].Ref, v[3].Ref, v[4].Num, v[5].Num, v[6].Text
+	case kind.StockIssue:
+		m.Item, m.Lot, m.From, m.Quantity, m.Held = v[0].Ref, v[1].Text, v[2].Ref, v[3].Num, v[4].Num
+		m.Run, m.Step, m.Note = v[5].Ref, int(v[6].Num), v[7].Text
+	case kind.StockCount:
+		m.Item, m.Lot, m.Held, m.Note = v[0].Ref, v[1].Text, v[4].Num, v[5].Text
+		if difference := v[3].Num - v[4].Num; difference >= 0 {
+			m.To, m.Quantity = v[2].Ref, difference
+		} else {
+			m.From, m.Quantity = v[2].Ref, -difference
+		}
+	case kind.StockScrap:
+		m.Item, m.Lot, m.From, m.Quantity, m.Held, m.Note = v[0].Ref, v[1].Text, v[2].Ref, v[3].Num, v[4].Num, v[5].Text
+	default:
+		return m, false
+	}
+	return m, true
+}
+
+// Describe implements [changelog.Describer].
+func (Projection) Describe(tx *changelog.Tx, id clock.Dot) (string, error) {
+	for _, what := range []struct{ word, query string }{
+		{"item", "SELECT part_number FROM item WHERE dot = ?"},
+		{"location", "SELECT code FROM location WHERE dot = ?"},
+	} {
+		var text string
+		found, err := tx.Row(what.query, []any{id.Key()}, &text)
+		if err != nil {
+			return "", err
+		}
+		if found {
+			return what.word + " " + text, nil
+		}
+	}
+	return "", nil
+}
+
+func itemsByPart(tx *changelog.Tx, partNumber string) ([]clock.Dot, error) {
+	return dots(tx, "SELECT dot FROM item WHERE part_number = ? ORDER BY dot", partNumber)
+}
+
+func locationsByCode(tx *changelog.Tx, code string) ([]clock.Dot, error) {
+	return dots(tx, "SELECT dot FROM location WHERE code = ? ORDER BY dot", code)
+}
+
+func dots(tx *changelog.Tx, query string, args ...any) ([]clock.Dot, error) {
+	var list []clock.Dot
+	err := tx.Each(query, args, func(scan func(...any) error) error {
+		var key []byte
+		if err := scan(&key); err != nil {
+			return err
+		}
+		dot, err := clock.DotFromKey(key)
+		list = append(list, dot)
+		return err
+	})
+	return list, err
+}
+
+const movementColumns = `SELECT m.dot, m.kind, m.item, m.lot, m.from_loc, m.to_loc, m.quantity, m.held, m.run, m.step, m.note,
+  (SELECT min(v.dot) FROM loose_void v WHERE v.target = m.dot) FROM movement m `
+
+func movements(tx *changelog.Tx, where string, args ...any) ([]Movement, error) {
+	var list []Movement
+	err := tx.Each(movementColumns+where+" ORDER BY m.dot", args, func(scan func(...any) error) error {
+		var m Movement
+		var id kind.ID
+		var keys [6][]byte
+		if err := scan(&keys[0], &id, &keys[1], &m.Lot, &keys[2], &keys[3], &m.Quantity, &m.Held, &keys[4], &m.Step, &m.Note, &keys[5]); err != nil {
+			return err
+		}
+		m.Kind = kind.Lookup(id)
+		for i, dot := range []*clock.Dot{&m.ID, &m.Item, &m.From, &m.To, &m.Run, &m.Voided} {
+			var err error
+			if *dot, err = clock.DotFromKey(keys[i]); err != nil {
+				return err
+			}
+		}
+		list = append(list, m)
+		return nil
+	})
+	return list, err
+}
+
+// Movements returns all movements, in the order of their ids.
+func Movements(tx *changelog.Tx) ([]Movement, error) { return movements(tx, "") }
+
+// MovementsOf returns the movements of an item.
+func MovementsOf(tx *changelog.Tx, item clock.Dot) ([]Movement, error) {
+	return movements(tx, "WHERE m.item = ?", item.Key())
+}
+
+// MovementsFor returns what was issued to a run.
+func MovementsFor(tx *changelog.Tx, run clock.Dot) ([]Movement, error) {
+	return movements(tx, "WHERE m.run = ?", run.Key())
+}
+
+// MovementByID returns one movement; false if there is none.
+func MovementByID(tx *changelog.Tx, id clock.Dot) (Movement, bool, error) {
+	list, err := movements(tx, "WHERE m.dot = ?", id.Key())
+	if len(list) == 0 || err != nil {
+		return Movement{}, false, err
+	}
+	return list[0], true, nil
+}
+
+// Conflicts implements [changelog.Conflicter]: stock below zero, two items with one
+// part number, two locations with one code.
+func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
+	all, err := Movements(tx)
+	if err != nil {
+		return nil, err
+	}
+	list, err := belowZero(tx, all)
+	if err != nil {
+		return nil, err
+	}
+	for _, what := range []struct{ noun, column, table string }{{"item", "part_number", "item"}, {"location", "code", "location"}} {
+		more, err := doubled(tx, what.noun, what.column, what.table)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, more...)
+	}
+	return list, nil
+}
+
+func doubled(tx *changelog.Tx, noun, column, table string) ([]changelog.Conflict, error) {
+	var list []changelog.Conflict
+	query := fmt.Sprintf("SELECT %[1]s, dot FROM %[2]s WHERE %[1]s IN (SELECT %[1]s FROM %[2]s GROUP BY %[1]s HAVING count(*) > 1) ORDER BY %[1]s, dot", column, table)
+	err := tx.Each(query, nil, func(scan func(...any) error) error {
+		var code string
+		var key []byte
+		if err := scan(&code, &key); err != nil {
+			return err
+		}
+		dot, err := clock.DotFromKey(key)
+		id := noun + ":" + code
+		if n := len(list); n == 0 || list[n-1].ID != id {
+			list = append(list, changelog.Conflict{ID: id, Kind: "two " + noun + "s with one " + column,
+				What:   fmt.Sprintf("%s %s was added by sites that had not heard of each other; it cannot be used by that name until one of the two is out of use", noun, code),
+				Advice: "move what belongs to one of them to the other under ids, and agree on one"})
+		}
+		c := &list[len(list)-1]
+		c.Sides = append(c.Sides, changelog.Side{Dot: dot, What: noun + " " + tx.Name(dot)})
+		return err
+	})
+	return list, err
+}
