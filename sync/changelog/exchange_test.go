@@ -318,6 +318,9 @@ func TestTakeRefusesAnyFlippedBitAndAnyCut(t *testing.T) {
 	good := makeBundle(t, ship, home, Request{}).Data // relays, so that it has two signatures
 	for i := range good {
 		for bit := range 8 {
+			if testing.Short() && bit != i%8 {
+				continue
+			}
 			bad := slices.Clone(good)
 			bad[i] ^= 1 << bit
 			refused(t, home, bad, fmt.Sprintf("byte %d bit %d", i, bit))

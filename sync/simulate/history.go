@@ -56,9 +56,14 @@ func (h *History) Clone() *History {
 // Add books a change-set that was committed at the end of a lane by a store that
 // held knew, under the chain hash that the store reports. It is an error if that
 // hash does not follow from the bytes and what was before.
+//
+// A store that was restored from a backup may write the very change-set again that
+// it had lost, if its clock stands still; that is one change-set.
 func (h *History) Add(lane clock.Lane, seq uint64, bytes []byte, hash change.Hash, knew Bits) (*Commit, error) {
-	if h.byHash[hash] != nil {
-		return nil, fmt.Errorf("%s/%d was committed twice", lane, seq)
+	if c := h.byHash[hash]; c != nil && c.Knew.Covers(knew) && knew.Covers(c.Knew) {
+		return c, nil
+	} else if c != nil {
+		return nil, fmt.Errorf("%s/%d was committed twice, on different knowledge", lane, seq)
 	}
 	set, err := change.Parse(lane, seq, bytes)
 	if err != nil {

@@ -203,8 +203,9 @@ func (w *world) book(m *machine, lane clock.Lane, seq uint64) *simulate.Commit {
 	if err != nil {
 		w.fail("%s: %s/%d: %v", m.name, lane, seq, err)
 	}
+	known := len(w.h.Commits)
 	c, err := w.h.Add(lane, seq, bytes, change.Hash(hash), m.knew.Clone())
-	if err == nil {
+	if err == nil && len(w.h.Commits) > known {
 		err = w.m.learn(c)
 	}
 	if err != nil {
