@@ -33,7 +33,7 @@ var verbs = []struct {
 	forks  bool
 }{
 	{"work", 40, false}, {"correct", 14, false}, {"start", 2, false}, {"role", 3, false}, {"revision", 1, false},
-	{"assign", 8, false}, {"settle", 4, false}, {"stock", 10, false}, {"unit", 5, false}, {"newer", 3, false},
+	{"assign", 8, false}, {"settle", 4, false}, {"stock", 14, false}, {"unit", 5, false}, {"newer", 3, false},
 	{"send", 20, false}, {"deliver", 22, false}, {"talk", 16, false}, {"clock", 3, false}, {"join", 3, false}, {"tell", 2, false},
 	{"keep", 6, true}, {"restore", 5, true}, {"clone", 3, true}, {"renew", 1, true},
 }

@@ -17,7 +17,7 @@ var (
 	seedFlag  = flag.Int64("seed", -1, "play only the season of this seed, and tell it")
 	seedsFlag = flag.Int("seeds", 2000, "how many seasons to play")
 	firstFlag = flag.Int64("first", 0, "the first seed")
-	opsFlag   = flag.Int("ops", 30, "how many things happen in a season, on average")
+	opsFlag   = flag.Int("ops", 24, "how many things happen in a season, on average")
 )
 
 // TestSimulate plays random seasons. One that shows a fault is told, as short as
