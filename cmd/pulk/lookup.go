@@ -2,6 +2,7 @@ package main
 
 import (
 	"pulk/checklist/procedure"
+	"pulk/inventory/stock"
 	"pulk/schema/fault"
 	"pulk/sync/changelog"
 	"pulk/sync/clock"
@@ -13,8 +14,12 @@ func findUnit(_ *changelog.Tx, serial string) (clock.Dot, error) {
 }
 
 // findLocation returns a location by its code.
-func findLocation(_ *changelog.Tx, code string) (clock.Dot, error) {
-	return clock.Dot{}, fault.Hint("add it first", "no location %q is known here", code)
+func findLocation(tx *changelog.Tx, code string) (clock.Dot, error) {
+	l, err := stock.FindLocation(tx, code)
+	if err != nil {
+		return clock.Dot{}, err
+	}
+	return l.ID, nil
 }
 
 // unitToRecord returns the unit that a record step names by serial; none for texts.

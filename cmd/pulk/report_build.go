@@ -51,6 +51,9 @@ func buildDayReport(tx *changelog.Tx, day, made time.Time, zone *time.Location) 
 			return nil, err
 		}
 	}
+	if err := b.addLevels(); err != nil {
+		return nil, err
+	}
 	return b.report, nil
 }
 

@@ -1,6 +1,10 @@
 package main
 
 import (
+	"math"
+	"time"
+
+	"pulk/inventory/stock"
 	"pulk/schema/kind"
 	"pulk/sync/changelog"
 	"pulk/sync/clock"
@@ -85,4 +89,38 @@ func (b *dayBuilder) addUnits(entries []changelog.Recorded) error {
 // isUnitState reports whether a change gives a unit another state.
 func isUnitState(e changelog.Recorded) bool {
 	return e.Kind == kind.AssignText && kind.FieldID(e.Values[1].Num) == kind.FieldUnitState
+}
+
+// addLevels tells what runs short, what stands below zero and what expires.
+func (b *dayBuilder) addLevels() error {
+	levels, err := stock.Levels(b.tx)
+	if err != nil {
+		return err
+	}
+	items, err := stock.Items(b.tx)
+	if err != nil {
+		return err
+	}
+	made := b.report.MadeAt
+	b.report.Needs.Short, b.report.Expiring = []dayShort{}, []dayExpiry{}
+	for _, l := range levels {
+		if l.Quantity < 0 {
+			b.report.Needs.Short = append(b.report.Needs.Short, dayShort{Item: l.Item.PartNumber, Name: l.Item.Name, Place: l.Location.Code,
+				Have: l.Quantity, Minimum: l.Item.Minimums[l.Location.Code], Unit: l.Item.UnitOfIssue, BelowZero: true})
+		}
+	}
+	for _, s := range stock.Shortages(levels, items, stock.Day(made)) {
+		b.report.Needs.Short = append(b.report.Needs.Short, dayShort{Item: s.Item.PartNumber, Name: s.Item.Name, Place: s.Location,
+			Have: s.Quantity, Minimum: s.Minimum, Unit: s.Item.UnitOfIssue})
+	}
+	for _, l := range stock.Expiring(levels, stock.Day(made.AddDate(0, 0, expiryDays+1))) {
+		expires, err := time.Parse(time.DateOnly, l.Expires)
+		if err != nil {
+			continue // not a date: written by hand elsewhere; stock list shows it
+		}
+		days := int(math.Floor(expires.Sub(made.UTC().Truncate(24*time.Hour)).Hours() / 24))
+		b.report.Expiring = append(b.report.Expiring, dayExpiry{Item: l.Item.PartNumber, Name: l.Item.Name, Lot: l.Lot, Place: l.Location.Code,
+			Quantity: l.Quantity, Unit: l.Item.UnitOfIssue, Expires: l.Expires, Days: days})
+	}
+	return nil
 }

@@ -158,7 +158,10 @@ func (p *catalogueParser) fault(line, column int, expected, format string, args 
 func (p *catalogueParser) run() {
 	for row := 0; row <= MaxCatalogueRows; row++ {
 		cells, err := p.reader.Read()
-		line, _ := p.reader.FieldPos(0)
+		line := 0
+		if len(cells) > 0 {
+			line, _ = p.reader.FieldPos(0)
+		}
 		var syntax *csv.ParseError
 		switch {
 		case errors.Is(err, io.EOF) && row == 0:

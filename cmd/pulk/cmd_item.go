@@ -1,0 +1,255 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"strconv"
+	"strings"
+
+	"github.com/urfave/cli/v2"
+
+	"pulk/checklist/crew"
+	"pulk/inventory/stock"
+	"pulk/schema/fault"
+	"pulk/sync/change"
+	"pulk/sync/changelog"
+	"pulk/sync/clock"
+)
+
+func (e *env) itemCommand() *cli.Command {
+	return group("item", "the catalogue: part numbers, masses, sizes, shelf lives",
+		verb{path: "pulk item import", args: "FILE.csv", minArgs: 1, maxArgs: 1, usage: "take in a catalogue, all of it or nothing", writes: true,
+			about: "The columns are those of testdata/README.md. Every bad cell is named with its line and column. Known part numbers get only the cells that differ; " +
+				"the same file a second time changes nothing.",
+			examples: []string{"pulk item import catalogue.csv --as piet"}, action: (*call).itemImport}.command(e),
+		verb{path: "pulk item list", usage: "the items", reads: true,
+			flags:  []cli.Flag{&cli.StringFlag{Name: "group", Usage: "only those of a `GROUP`"}, &cli.StringFlag{Name: "find", Usage: "only those with a `TEXT` in part number or name"}},
+			action: (*call).itemList}.command(e),
+		verb{path: "pulk item show", args: "PART", minArgs: 1, maxArgs: 1, usage: "one item, and where it lies", reads: true, action: (*call).itemShow}.command(e),
+		verb{path: "pulk item minimum", args: "PART QUANTITY", minArgs: 2, maxArgs: 2, usage: "say how many are to be there at least", writes: true,
+			examples: []string{"pulk item minimum CON-011 40 --at stn-store --as ida"},
+			flags:    []cli.Flag{&cli.StringFlag{Name: "at", Usage: "`LOCATION` (else all places together)"}}, action: (*call).itemMinimum}.command(e),
+	)
+}
+
+func (e *env) locationCommand() *cli.Command {
+	return group("location", "the places where stock and units lie",
+		verb{path: "pulk location add", args: "CODE", minArgs: 1, maxArgs: 1, usage: "add a place", writes: true,
+			examples: []string{`pulk location add stn-store --name "Station store" --as ida`},
+			flags:    []cli.Flag{&cli.StringFlag{Name: "name", Usage: "full `NAME`"}, &cli.StringFlag{Name: "in", Usage: "code of the `LOCATION` it is in"}},
+			action:   (*call).locationAdd}.command(e),
+		verb{path: "pulk location list", usage: "the places, those within others below them", reads: true, action: (*call).locationList}.command(e),
+	)
+}
+
+func (c *call) itemImport() error {
+	path := c.Args().First()
+	source, err := os.ReadFile(path)
+	if err != nil {
+		return err
+	}
+	items, faults := stock.ParseCatalogue(source)
+	for _, f := range faults {
+		fmt.Fprintf(c.env.stderr, "%s:%s\n", path, f)
+	}
+	if len(faults) > 0 {
+		return fault.Hint("mend the cells named above; nothing was imported", "%s has %d bad cells", path, len(faults))
+	}
+	if len(items) > change.MaxChanges {
+		return fault.Hint("cut the file into parts", "%s has %d items, at most %d can be imported at once", path, len(items), change.MaxChanges)
+	}
+	var done stock.Imported
+	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+		done, err = stock.Import(tx, items)
+		return err
+	}, func() { c.printf("%d items added, %d changed, %d as they were\n", done.Added, done.Changed, done.Same) })
+}
+
+// itemRow is an item of --json. Numbers are 0, and texts empty, where unknown.
+type itemRow struct {
+	ID             string            `json:"id"`
+	PartNumber     string            `json:"part_number"`
+	Name           string            `json:"name"`
+	Group          string            `json:"group"`
+	UnitOfIssue    string            `json:"unit_of_issue"`
+	Serialised     bool              `json:"serialised"`
+	MassGrams      int64             `json:"mass_grams"`
+	LengthMM       int64             `json:"length_mm"`
+	WidthMM        int64             `json:"width_mm"`
+	HeightMM       int64             `json:"height_mm"`
+	ShelfLifeDays  int64             `json:"shelf_life_days"`
+	UNNumber       string            `json:"un_number"`
+	PriceCents     int64             `json:"price_cents"`
+	PriorMTBFHours int64             `json:"prior_mtbf_hours"`
+	Minimums       map[string]int64  `json:"minimums"` // by location code; "" for all places together
+	LotExpiry      map[string]string `json:"lot_expiry"`
+	Contested      []string          `json:"contested"` // fields with values in conflict
+}
+
+func itemRowOf(tx *changelog.Tx, it *stock.Item) itemRow {
+	return itemRow{tx.Name(it.ID), it.PartNumber, it.Name, it.Group, it.UnitOfIssue, it.Serialised, it.MassGrams, it.LengthMM, it.WidthMM, it.HeightMM,
+		it.ShelfLifeDays, it.UNNumber, it.PriceCents, it.PriorMTBFHours, it.Minimums, it.LotExpiry, append([]string{}, it.Contested...)}
+}
+
+func (c *call) itemList() error {
+	return c.view(func(tx *changelog.Tx) error {
+		items, err := stock.Items(tx)
+		if err != nil {
+			return err
+		}
+		rows := []itemRow{}
+		t := newTable("part number", "name", "unit", "mass g", "size mm", "shelf life d", "UN")
+		for _, it := range items {
+			if !matches(it, c.String("group"), c.String("find")) {
+				continue
+			}
+			rows = append(rows, itemRowOf(tx, it))
+			t.add(it.PartNumber, it.Name, it.UnitOfIssue, orDash(it.MassGrams), sizeText(it), orDash(it.ShelfLifeDays), it.UNNumber)
+		}
+		if c.asJSON() {
+			return c.printJSON(rows)
+		}
+		t.print(c.env.stdout, "No items: take in a catalogue with pulk item import.")
+		return nil
+	})
+}
+
+func matches(it *stock.Item, group, find string) bool {
+	text := strings.ToLower(it.PartNumber + " " + it.Name)
+	return (group == "" || it.Group == group) && strings.Contains(text, strings.ToLower(find))
+}
+
+func orDash(n int64) string {
+	if n == 0 {
+		return "-"
+	}
+	return strconv.FormatInt(n, 10)
+}
+
+func sizeText(it *stock.Item) string {
+	if it.LengthMM == 0 || it.WidthMM == 0 || it.HeightMM == 0 {
+		return "-"
+	}
+	return fmt.Sprintf("%d×%d×%d", it.LengthMM, it.WidthMM, it.HeightMM)
+}
+
+func (c *call) itemShow() error {
+	return c.view(func(tx *changelog.Tx) error {
+		it, err := stock.FindItem(tx, c.Args().First())
+		if err != nil {
+			return err
+		}
+		if c.asJSON() {
+			return c.printJSON(itemRowOf(tx, it))
+		}
+		c.printf("%s  %s (%s)\n  group %s; counted in %s; serialised: %t\n", it.PartNumber, it.Name, tx.Name(it.ID), it.Group, it.UnitOfIssue, it.Serialised)
+		c.printf("  mass %s g; size %s mm; shelf life %s days; UN number %s; price %s cents; prior MTBF %s h\n",
+			orDash(it.MassGrams), sizeText(it), orDash(it.ShelfLifeDays), it.UNNumber, orDash(it.PriceCents), orDash(it.PriorMTBFHours))
+		for _, name := range it.Contested {
+			c.printf("  CONFLICT: %s has different values: pulk conflict list\n", name)
+		}
+		return c.printLevels(tx, func(l stock.Level) bool { return l.Item.ID == it.ID })
+	})
+}
+
+func (c *call) itemMinimum() error {
+	n, err := quantityOf(c.Args().Get(1))
+	if err != nil {
+		return err
+	}
+	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+		it, err := stock.FindItem(tx, c.Args().First())
+		if err != nil {
+			return err
+		}
+		if code := c.String("at"); code != "" {
+			if _, err := stock.FindLocation(tx, code); err != nil {
+				return err
+			}
+		}
+		return stock.SetMinimum(tx, it, c.String("at"), n)
+	}, func() {
+		place := c.String("at")
+		if place == "" {
+			place = "all places together"
+		}
+		c.printf("minimum of %s at %s: %d\n", c.Args().First(), place, n)
+	})
+}
+
+// quantityOf reads a whole number.
+func quantityOf(text string) (int64, error) {
+	n, err := strconv.ParseInt(text, 10, 64)
+	if err != nil {
+		return 0, fault.Misuse("give a whole number, in the item's unit of issue", "%q is no quantity", text)
+	}
+	return n, nil
+}
+
+func (c *call) locationAdd() error {
+	code := c.Args().First()
+	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+		var parent clock.Dot
+		if in := c.String("in"); in != "" {
+			l, err := stock.FindLocation(tx, in)
+			if err != nil {
+				return err
+			}
+			parent = l.ID
+		}
+		_, err := stock.AddLocation(tx, code, c.String("name"), parent)
+		return err
+	}, func() { c.printf("added location %s\n", code) })
+}
+
+// locationRow is a location of --json.
+type locationRow struct {
+	ID   string `json:"id"`
+	Code string `json:"code"`
+	Name string `json:"name"`
+	In   string `json:"in"` // code of the location it is in
+}
+
+func (c *call) locationList() error {
+	return c.view(func(tx *changelog.Tx) error {
+		list, err := stock.Locations(tx)
+		if err != nil {
+			return err
+		}
+		byID := map[clock.Dot]*stock.Location{}
+		for _, l := range list {
+			byID[l.ID] = l
+		}
+		rows := []locationRow{}
+		for _, l := range list {
+			row := locationRow{ID: tx.Name(l.ID), Code: l.Code, Name: l.Name}
+			if parent := byID[l.Parent]; parent != nil {
+				row.In = parent.Code
+			}
+			rows = append(rows, row)
+		}
+		if c.asJSON() {
+			return c.printJSON(rows)
+		}
+		t := newTable("location", "name", "id")
+		shown := map[string]bool{}
+		var show func(in string, depth int)
+		show = func(in string, depth int) {
+			for _, row := range rows {
+				if row.In == in && !shown[row.ID] {
+					shown[row.ID] = true
+					t.add(strings.Repeat("  ", depth)+row.Code, row.Name, row.ID)
+					show(row.Code, depth+1)
+				}
+			}
+		}
+		show("", 0)
+		for _, row := range rows { // those within each other in a ring
+			if !shown[row.ID] {
+				t.add(row.Code, row.Name+" (in "+row.In+")", row.ID)
+			}
+		}
+		t.print(c.env.stdout, "No locations: add them with pulk location add.")
+		return nil
+	})
+}
