@@ -1,0 +1,143 @@
+package unit
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"pulk/schema/kind"
+	"pulk/sync/changelog"
+	"pulk/sync/clock"
+)
+
+// Event is something that happened to a unit.
+type Event struct {
+	Dot    clock.Dot
+	At     clock.Stamp
+	Person clock.Dot
+	Kind   *kind.Kind // unit.*; assign.text of a state; assign.ref of a place or slot: a conflict was settled
+
+	Unit     clock.Dot // the unit it happened to
+	Part     bool      // it happened to a unit put into, or taken out of, the one asked about
+	Assembly clock.Dot // install, remove, settled slot
+	Slot     string
+	From, To clock.Dot // add, move, remove: locations; settled place: To is a location or assembly
+	State    string    // add, fail, state
+	Hours    int64     // fail: hours in service in all, or UnknownHours
+	Text     string    // why, note or mode
+	Run      clock.Dot // install, fail
+}
+
+// Events returns what happened to a unit, by time.
+func Events(tx *changelog.Tx, unit clock.Dot) ([]Event, error) {
+	dots, err := eventsOf(tx, unit)
+	if err != nil {
+		return nil, err
+	}
+	var list []Event
+	err = tx.EachRecorded(dots, func(logged changelog.Recorded) error {
+		if logged.Kind == nil {
+			return nil
+		}
+		e := eventFrom(logged.Entry)
+		e.Part = e.Unit != unit
+		list = append(list, e)
+		return nil
+	})
+	slices.SortFunc(list, func(a, b Event) int { return cmp.Or(cmp.Compare(a.At, b.At), a.Dot.Compare(b.Dot)) })
+	return list, err
+}
+
+func eventFrom(entry *changelog.Entry) Event {
+	v := entry.Values
+	e := Event{Dot: entry.Dot, At: entry.At, Person: entry.Person, Kind: entry.Kind, Hours: UnknownHours, Unit: v[0].Ref}
+	switch e.Kind {
+	case kind.UnitAdd:
+		e.Unit, e.To, e.State = e.Dot, v[3].Ref, v[4].Text
+	case kind.UnitMove:
+		e.From, e.To, e.Text = v[1].Ref, v[2].Ref, v[3].Text
+	case kind.UnitInstall:
+		e.Assembly, e.Slot, e.Run = v[1].Ref, v[2].Text, v[3].Ref
+	case kind.UnitRemove:
+		e.Assembly, e.Slot, e.To, e.Text = v[1].Ref, v[2].Text, v[3].Ref, v[4].Text
+	case kind.UnitFail:
+		e.Hours, e.Text, e.Run, e.State = v[1].Num, v[2].Text, v[3].Ref, v[4].Text
+	case kind.AssignText:
+		e.State, e.Text = v[3].Text, v[4].Text
+	case kind.AssignRef:
+		e.Text = v[4].Text
+		if kind.FieldID(v[1].Num) == kind.FieldUnitSlot {
+			e.Unit, e.Assembly, e.Slot = v[3].Ref, v[0].Ref, v[2].Text
+		} else {
+			e.To = v[3].Ref
+		}
+	}
+	return e
+}
+
+// ServiceHours returns the hours that a unit was in service up to now, from its
+// events by time: it counts while it is installed and has not failed. Hours told
+// at a failure are its meter's, so they replace what was counted up to then. A unit
+// that failed counts again from when it is set to received, accepted or released,
+// if it is still installed. Events after now are left out.
+//
+// A unit that is itself in nothing, such as a whole string, counts as not in
+// service.
+func ServiceHours(events []Event, now time.Time) float64 {
+	var s service
+	for _, e := range events {
+		at := e.At.Time()
+		if e.Part || at.After(now) {
+			continue
+		}
+		s.pass(at)
+		s.take(e)
+	}
+	s.pass(now)
+	return s.total.Hours()
+}
+
+// service is a unit's time in service while its events are gone through.
+type service struct {
+	total      time.Duration
+	since      time.Time
+	in         clock.Dot
+	assemblies []clock.Dot // that it was ever in, as a settled place may name one
+	failed     bool
+}
+
+func (s *service) pass(to time.Time) {
+	if !s.in.IsZero() && !s.failed {
+		s.total += to.Sub(s.since)
+	}
+	s.since = to
+}
+
+func (s *service) take(e Event) {
+	switch e.Kind {
+	case kind.UnitInstall:
+		s.in = e.Assembly
+		s.assemblies = append(s.assemblies, e.Assembly)
+	case kind.UnitRemove, kind.UnitMove:
+		s.in = clock.Dot{}
+	case kind.UnitFail:
+		s.failed = true
+		if e.Hours >= 0 {
+			s.total = time.Duration(e.Hours) * time.Hour
+		}
+	case kind.AssignText:
+		switch e.State {
+		case Failed, Scrapped:
+			s.failed = true
+		case Received, Accepted, Released:
+			s.failed = false
+		}
+	case kind.AssignRef:
+		if e.Assembly.IsZero() {
+			s.in = clock.Dot{}
+			if slices.Contains(s.assemblies, e.To) {
+				s.in = e.To
+			}
+		}
+	}
+}
