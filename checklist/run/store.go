@@ -51,12 +51,19 @@ CREATE TABLE loose_disposition (
   nc  BLOB NOT NULL
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX loose_disposition_nc ON loose_disposition (nc);
+
+-- recorded_unit lists the runs that recorded the serial of a unit.
+CREATE TABLE recorded_unit (
+  unit BLOB NOT NULL,
+  run  BLOB NOT NULL,
+  PRIMARY KEY (unit, run)
+) STRICT, WITHOUT ROWID;
 `
 }
 
 // Tables implements [changelog.Projector].
 func (Projection) Tables() []string {
-	return []string{"run", "run_entry", "nonconformance", "loose_disposition"}
+	return []string{"run", "run_entry", "nonconformance", "loose_disposition", "recorded_unit"}
 }
 
 // runColumn is where a kind names the run that it is about.
@@ -86,6 +93,11 @@ func (Projection) Apply(tx *changelog.Tx, e *changelog.Entry) error {
 			return tx.Exec("INSERT INTO loose_disposition (dot, nc) VALUES (?, ?)", e.Dot.Key(), v[0].Ref.Key())
 		}
 		return nil
+	}
+	if e.Kind == kind.StepRecord && !v[3].Ref.IsZero() {
+		if err := tx.Exec("INSERT OR IGNORE INTO recorded_unit (unit, run) VALUES (?, ?)", v[3].Ref.Key(), run.Key()); err != nil {
+			return err
+		}
 	}
 	return tx.Exec("INSERT INTO run_entry (run, dot, kind) VALUES (?, ?, ?)", run.Key(), e.Dot.Key(), e.Kind.ID)
 }
@@ -338,6 +350,12 @@ func List(tx *changelog.Tx) ([]Summary, error) {
 // OnTarget returns the runs on a unit.
 func OnTarget(tx *changelog.Tx, unit clock.Dot) ([]Summary, error) {
 	return summaries(tx, "SELECT dot, revision, target, location FROM run WHERE target = ? ORDER BY dot", unit.Key())
+}
+
+// Recording returns the runs that recorded the serial of a unit and whose start is
+// here.
+func Recording(tx *changelog.Tx, unit clock.Dot) ([]Summary, error) {
+	return summaries(tx, "SELECT dot, revision, target, location FROM run WHERE dot IN (SELECT run FROM recorded_unit WHERE unit = ?) ORDER BY dot", unit.Key())
 }
 
 func summaries(tx *changelog.Tx, query string, args ...any) ([]Summary, error) {
