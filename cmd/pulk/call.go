@@ -11,6 +11,7 @@ import (
 	"pulk/checklist/procedure"
 	"pulk/checklist/run"
 	"pulk/inventory/stock"
+	"pulk/inventory/unit"
 	"pulk/schema"
 	"pulk/schema/fault"
 	"pulk/sync/changelog"
@@ -25,7 +26,7 @@ type call struct {
 
 // projections are all that this program derives from the log.
 func projections() []changelog.Projector {
-	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}, stock.Projection{}}
+	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}, stock.Projection{}, unit.Projection{}}
 }
 
 // storePath returns the file that --store, PULK_STORE or the folder names.

@@ -14,6 +14,7 @@ func (e *env) commands() []*cli.Command {
 		e.itemCommand(),
 		e.locationCommand(),
 		e.stockCommand(),
+		e.unitCommand(),
 		e.bundleCommand(),
 		e.exchangeCommand(),
 		e.conflictCommand(),

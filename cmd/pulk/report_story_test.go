@@ -168,6 +168,14 @@ func (s *story) begin() {
 		s.Fatal(problems)
 	}
 	s.write("home", "oskar", func(tx *changelog.Tx) error { _, _, err := procedure.Import(tx, p, source); return err })
+	s.write("home", "oskar", func(tx *changelog.Tx) error {
+		cable := tx.Add(change.New(kind.ItemAdd, change.Text("STR-001"), change.Text("String cable on drum"), change.Text("string"), change.Text("each"),
+			change.Num(1), change.Num(1_940_000), change.Num(0), change.Num(0), change.Num(0), change.Num(0), change.Text(""), change.Num(0), change.Num(0)))
+		for _, serial := range []string{"SC-0007", "SC-0008"} {
+			tx.Add(change.New(kind.UnitAdd, change.Ref(cable), change.Text(serial), change.Text(""), change.Value{}, change.Text("released")))
+		}
+		return nil
+	})
 	s.carry("home", "stn")
 	s.now = storyDay.Add(5*time.Hour + 40*time.Minute)
 	s.write("stn", "ida", func(tx *changelog.Tx) error {
