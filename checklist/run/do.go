@@ -199,7 +199,7 @@ func (d *Doing) Wait(n int) (ends time.Time, over bool, err error) {
 		d.tx.Add(change.New(kind.StepBegin, change.Ref(d.Run), change.Num(int64(n))))
 		return now.Add(minutes), false, nil
 	}
-	ends = began.At.Time().Add(minutes)
+	ends = began.At.Time().Add(clock.Tick + minutes) // a stamp may be that much early
 	if left := ends.Sub(now); left > 0 {
 		return ends, false, fault.Refuse("wait until "+ends.Format("2006-01-02 15:04:05Z"), "step %s: %s of %s are left", d.Steps[n].Step.ID, left.Round(time.Second), minutes)
 	}

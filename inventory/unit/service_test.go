@@ -13,7 +13,7 @@ import (
 var start = time.Date(2027, 1, 5, 0, 0, 0, 0, time.UTC)
 
 func at(hours float64) clock.Stamp {
-	return clock.StampAt(start.Add(time.Duration(hours * float64(time.Hour))))
+	return clock.Stamp(start.Add(time.Duration(hours*float64(time.Hour))).UnixMilli()) << 16 // finer than clock.Tick
 }
 
 func TestServiceHours(t *testing.T) {

@@ -72,8 +72,15 @@ func encode(tb testing.TB, b *bundle.Bundle) []byte {
 }
 
 // BenchmarkBundleDay packs the standard day, and reports how many bytes a change
-// takes, all included, beside general ways to send the same facts (which carry
-// neither acknowledgement nor signature).
+// takes, all included, beside general ways to send the same facts, which carry
+// neither acknowledgement nor signature:
+//
+//   - json: an object per change, ids as UUIDs;
+//   - csv: a table, ids as UUIDs. Like json, and unlike what follows, its rows have
+//     ids of their own, which whoever merges what several sites wrote needs;
+//   - short-csv: no id for a row, entities numbered within the file: for reading,
+//     not for merging;
+//   - terse-csv: the same with all that can be predicted by hand taken out.
 func BenchmarkBundleDay(b *testing.B) {
 	sets := daytest.Day(daySeed)
 	content, changes := bundleOf(sets), float64(changesOf(sets))
@@ -83,7 +90,7 @@ func BenchmarkBundleDay(b *testing.B) {
 	}
 	b.ReportMetric(float64(size)/changes, "B/change")
 	b.ReportMetric(float64(len(zstdBest(b, asJSON(b, sets))))/changes, "B/change-json-zstd")
-	for name, table := range map[string][]byte{"csv": asCSV(b, sets, false), "terse-csv": asCSV(b, sets, true)} {
+	for name, table := range map[string][]byte{"csv": asCSV(b, sets, withIDs), "short-csv": asCSV(b, sets, short), "terse-csv": asCSV(b, sets, terse)} {
 		b.ReportMetric(float64(len(zstdBest(b, table)))/changes, "B/change-"+name+"-zstd")
 		if packed, ok := xzBest(b, table); ok {
 			b.ReportMetric(float64(len(packed))/changes, "B/change-"+name+"-xz")
@@ -160,17 +167,25 @@ func xzBest(tb testing.TB, p []byte) ([]byte, bool) {
 	return packed, true
 }
 
-// asJSON writes one compact object per change, as a program that gives every row a
-// UUID would send it.
-func asJSON(tb testing.TB, sets []*change.Set) []byte {
+// uuidNames returns a function that gives every entity a UUID.
+func uuidNames() func(clock.Dot) string {
 	ids := rand.NewChaCha8([32]byte{1})
 	uuids := map[clock.Dot]string{}
-	name := func(d clock.Dot) string {
+	return func(d clock.Dot) string {
+		if d.IsZero() {
+			return ""
+		}
 		if _, ok := uuids[d]; !ok {
 			uuids[d] = uuid.Must(uuid.NewRandomFromReader(ids)).String()
 		}
 		return uuids[d]
 	}
+}
+
+// asJSON writes one compact object per change, as a program that gives every row a
+// UUID would send it.
+func asJSON(tb testing.TB, sets []*change.Set) []byte {
+	name := uuidNames()
 	var buf bytes.Buffer
 	for _, set := range sets {
 		for i, c := range set.Changes {
@@ -212,11 +227,17 @@ func jsonValue(column kind.Column, value change.Value, name func(clock.Dot) stri
 	return value.Num
 }
 
-// asCSV writes the same facts as a table: one line per change, without an id of its
-// own, with a number in the order of appearance for every entity. Terse is as far as
-// a table can be taken by hand: numbers for kinds, milliseconds since the change
-// before.
-func asCSV(tb testing.TB, sets []*change.Set, terse bool) []byte {
+// style is how far a table of the day is taken.
+type style int
+
+const (
+	withIDs style = iota // each row has a UUID, and names others by theirs
+	short                // no ids of rows; a number in the order of appearance for every entity
+	terse                // also numbers for kinds, and milliseconds since the change before
+)
+
+// asCSV writes the same facts as a table, one line per change.
+func asCSV(tb testing.TB, sets []*change.Set, how style) []byte {
 	numbers := map[clock.Dot]string{}
 	name := func(d clock.Dot) string {
 		if d.IsZero() {
@@ -227,13 +248,19 @@ func asCSV(tb testing.TB, sets []*change.Set, terse bool) []byte {
 		}
 		return numbers[d]
 	}
+	if how == withIDs {
+		name = uuidNames()
+	}
 	var buf bytes.Buffer
 	w := csv.NewWriter(&buf)
 	last := int64(0)
 	for _, set := range sets {
-		for _, c := range set.Changes {
+		for i, c := range set.Changes {
 			line := []string{kind.Lookup(c.Kind).Name, set.At.Time().Format("2006-01-02T15:04:05.000Z"), name(set.Person)}
-			if terse {
+			if how == withIDs {
+				line = append(line, name(set.ID(i)))
+			}
+			if how == terse {
 				line[0], line[1] = strconv.Itoa(int(c.Kind)), strconv.FormatInt(set.At.Millis()-last, 10)
 			}
 			last = set.At.Millis()

@@ -39,10 +39,10 @@ var goldenTime = time.Date(2027, 1, 5, 18, 20, 0, 0, time.UTC)
 // goldenSingle is one check-off.
 func goldenSingle() *Bundle {
 	station := goldenLane(goldenStation, clock.Normal)
-	set := &change.Set{Lane: station, Seq: 4213, Campaign: 0x51d0c7e2, At: clock.StampAt(goldenTime.Add(-95_250 * time.Millisecond)),
+	set := &change.Set{Lane: station, Seq: 4213, Campaign: 0x51d0c7e2, At: fineStamp(goldenTime.Add(-95_250 * time.Millisecond)),
 		Person: goldenDot(goldenHome, clock.Normal, 9, 0)}
 	set.Changes = []change.Change{change.New(kind.StepCheck, change.Ref(goldenDot(goldenStation, clock.Normal, 4180, 0)), change.Num(17), change.Num(0))}
-	return &Bundle{Campaign: 0x51d0c7e2, From: goldenStation, To: goldenHome, At: clock.StampAt(goldenTime),
+	return &Bundle{Campaign: 0x51d0c7e2, From: goldenStation, To: goldenHome, At: fineStamp(goldenTime),
 		Clock: []Ack{
 			{goldenLane(goldenHome, clock.Normal), 612, 0x9e3779b1}, {goldenLane(goldenHome, clock.Expedited), 31, 0x3c6ef362},
 			{goldenLane(goldenHome, clock.Bulk), 17, 0xdaa66d13}, {station, 4213, 0x78dde6c4},
@@ -60,7 +60,7 @@ func goldenKinds() *Bundle {
 	s := Segment{Lane: lane, From: 1, Statement: -1}
 	for i, k := range kind.All()[:31] { // later ones are not in these files
 		set := &change.Set{Lane: lane, Seq: uint64(i + 1), Campaign: b.Campaign, Person: goldenDot(goldenHome, 0, uint64(9+i%3), 0),
-			At: clock.StampAt(goldenTime.Add(time.Duration(i*i-20*i) * time.Second))}
+			At: fineStamp(goldenTime.Add(time.Duration(i*i-20*i) * time.Second))}
 		if i%5 == 2 {
 			set.At += clock.Stamp(i)
 			set.Seen = []change.Seen{{Lane: goldenLane(goldenHome, clock.Normal), Seq: 612, Check: 0x9e3779b1}, {Lane: clock.Lane{Site: goldenShip, Epoch: 2}, Seq: uint64(i), Check: 77}}
@@ -104,7 +104,7 @@ func goldenRelayed() *Bundle {
 	previous := change.Hash(bytes.Repeat([]byte{7}, 32))
 	s := Segment{Lane: lane, From: 239, Previous: &previous, Statement: 0}
 	for i := range 2 {
-		s.Sets = append(s.Sets, &change.Set{Lane: lane, Seq: 239 + uint64(i), Campaign: b.Campaign, At: clock.StampAt(goldenTime.Add(time.Duration(i-9) * time.Hour)),
+		s.Sets = append(s.Sets, &change.Set{Lane: lane, Seq: 239 + uint64(i), Campaign: b.Campaign, At: fineStamp(goldenTime.Add(time.Duration(i-9) * time.Hour)),
 			Changes: []change.Change{change.New(kind.RunNote, change.Ref(goldenDot(goldenStation, 0, 4180, 0)), change.Num(0), change.Text("crate 14 is on deck"))}})
 	}
 	b.Segments = append(b.Segments, s)
@@ -265,3 +265,7 @@ func changeSetLines(text string) string {
 	}
 	return text[at:]
 }
+
+// fineStamp returns the stamp of a time to the millisecond, which the format can
+// carry, though sites read their clocks more coarsely (clock.Tick).
+func fineStamp(t time.Time) clock.Stamp { return clock.Stamp(t.UnixMilli()) << 16 }

@@ -35,7 +35,7 @@ func (w *primerWriter) dot(class clock.Class, seq, index int) change.Value {
 
 func (w *primerWriter) write(changes ...change.Change) *change.Set {
 	w.at = w.at.Add(time.Duration(2000+w.ExpFloat64()*30_000) * time.Millisecond)
-	set := &change.Set{Lane: w.lane, Seq: uint64(len(w.sets) + 1), Campaign: 1, At: clock.StampAt(w.at),
+	set := &change.Set{Lane: w.lane, Seq: uint64(len(w.sets) + 1), Campaign: 1, At: fineStamp(w.at),
 		Person: w.persons[w.IntN(len(w.persons))], Changes: changes}
 	w.sets = append(w.sets, set)
 	return set
@@ -54,7 +54,7 @@ func primerBundle() *Bundle {
 		w.acceptance(units, round)
 	}
 	w.closing(units)
-	return &Bundle{Campaign: 1, From: home, To: 2, At: clock.StampAt(w.at.Add(time.Hour)),
+	return &Bundle{Campaign: 1, From: home, To: 2, At: fineStamp(w.at.Add(time.Hour)),
 		Segments: []Segment{{Lane: w.lane, From: 1, Sets: w.sets, Statement: -1}}}
 }
 

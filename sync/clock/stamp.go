@@ -14,10 +14,18 @@ type Stamp uint64
 // claims to be later than this is kept as written, but not followed.
 const MaxAhead = 10 * time.Minute
 
-// StampAt returns the stamp of a wall-clock time with counter zero. Times before
-// 1970 count as 1970.
+// Tick is how finely a site reads its wall clock for a stamp. Nobody in a drill hut
+// checks off to the millisecond, but its random digits would cost more on the wire
+// than all the rest of a check-off (docs/decisions/bundle-columns.md). It is a power
+// of two, so that what it takes away are whole bits. The counter keeps what falls
+// into one tick in order.
+const Tick = 1024 * time.Millisecond
+
+// StampAt returns the stamp of a wall-clock time, whole ticks, with counter zero.
+// Times before 1970 count as 1970.
 func StampAt(t time.Time) Stamp {
-	return Stamp(max(t.UnixMilli(), 0)) << 16
+	ms := max(t.UnixMilli(), 0)
+	return Stamp(ms-ms%Tick.Milliseconds()) << 16
 }
 
 // Time returns the wall-clock part, in UTC.

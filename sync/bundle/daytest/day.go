@@ -58,6 +58,7 @@ const (
 
 type world struct {
 	*rand.Rand
+	last       clock.Stamp
 	sets       []*change.Set
 	tips       map[clock.Lane]*tip
 	procedures []procedure
@@ -284,7 +285,7 @@ func (w *world) write(lane clock.Lane, at time.Time, person int, changes ...chan
 	if lane == Expedited {
 		other = Normal
 	}
-	set := &change.Set{Lane: lane, Seq: tip.seq + 1, Campaign: Campaign, At: clock.StampAt(at), Person: w.persons[person], Changes: changes}
+	set := &change.Set{Lane: lane, Seq: tip.seq + 1, Campaign: Campaign, At: w.stamp(at), Person: w.persons[person], Changes: changes}
 	if beside := w.tips[other]; !beside.told {
 		set.Seen = append(set.Seen, change.Seen{Lane: other, Seq: beside.seq, Check: beside.hash.Check()})
 		beside.told = true
@@ -293,6 +294,12 @@ func (w *world) write(lane clock.Lane, at time.Time, person int, changes ...chan
 	tip.seq, tip.hash, tip.told = set.Seq, change.Next(tip.hash, set.Canonical()), false
 	w.sets = append(w.sets, set)
 	return set
+}
+
+// stamp is the station's clock at a time: whole ticks, and a counter within one.
+func (w *world) stamp(at time.Time) clock.Stamp {
+	w.last = clock.Next(w.last, at)
+	return w.last
 }
 
 // news is what a bundle from home brought: twice a day, in the normal lane.

@@ -1,0 +1,194 @@
+// Package kit works out what to carry for the time until the next delivery: spares
+// for units that may fail, and consumables for the runs that are planned.
+//
+// It is arithmetic only; package sparing holds the formulas. It assumes constant
+// failure rates, no wear-out, no repair on site, and units in service all the time.
+// A plan is an aid: who answers for the season decides.
+package kit
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"pulk/inventory/sparing"
+)
+
+// Request says what the kit is to reach.
+type Request struct {
+	From  time.Time // when the time without delivery begins
+	Until time.Time // the next delivery
+	// Target is the probability, for each item by itself, that its stock suffices.
+	Target float64
+	// PriorFailures is the weight of a datasheet's mean time between failures: as
+	// if that many failures had been seen.
+	PriorFailures float64
+	// IntervalProbability is that of the credible interval shown for a rate.
+	IntervalProbability float64
+}
+
+// Part is what is known of one item.
+type Part struct {
+	PartNumber     string
+	Name           string
+	UnitOfIssue    string
+	Serialised     bool
+	MassGrams      int64 // 0: not known
+	LengthMM       int64
+	WidthMM        int64
+	HeightMM       int64
+	PriorMTBFHours int64 // 0: none
+
+	Installed     int64   // units in service that can be reached
+	Failures      int64   // seen so far
+	UnitHoursSeen float64 // hours of service seen so far, summed over units
+	Good          int64   // in place and fit for use until the next delivery
+	Uses          []sparing.Use
+	Experience    sparing.Experience
+}
+
+// Basis says where a line's need comes from.
+type Basis string
+
+// The bases of a line.
+const (
+	Spare      Basis = "spare"
+	Consumable Basis = "consumable"
+	NoRate     Basis = "no rate known" // in service, but neither prior nor record says how often it fails
+)
+
+// Line is one item of the plan. For consumables the fields of rates are zero.
+type Line struct {
+	Part
+	Basis           Basis
+	RatePerHour     float64 // mean failures per unit-hour
+	RateLowPerHour  float64 // ends of the credible interval
+	RateHighPerHour float64
+	Expected        float64 // pieces needed, in the mean
+	Sufficient      int64   // pieces that reach the target
+	Send            int64   // Sufficient less what is there
+	OddsNow         float64 // probability that what is there suffices
+	OddsSent        float64
+	UseRatio        float64 // real over planned use so far; 1 where not known
+	UseRatioKnown   bool
+	SendMassGrams   int64 // of what is to be sent
+	SendLitres      float64
+	MassKnown       bool
+	VolumeKnown     bool
+}
+
+// Plan is a kit list.
+type Plan struct {
+	Request
+	Hours        float64 // until the next delivery
+	Lines        []Line
+	MassGrams    int64
+	VolumeLitres float64
+	UnknownMass  int // lines with something to send whose mass is not known
+	UnknownSize  int
+}
+
+// Make works out the plan. Items without any need are left out.
+func Make(request Request, parts []Part) (*Plan, error) {
+	hours := request.Until.Sub(request.From).Hours()
+	switch {
+	case hours <= 0:
+		return nil, fmt.Errorf("the next delivery, %s, is not after %s", request.Until.Format(time.DateOnly), request.From.Format(time.DateOnly))
+	case !(request.Target > 0 && request.Target < 1):
+		return nil, fmt.Errorf("a confidence of %v is not between 0 and 1", request.Target)
+	case !(request.PriorFailures > 0):
+		return nil, fmt.Errorf("a prior weight of %v is not above 0", request.PriorFailures)
+	}
+	plan := &Plan{Request: request, Hours: hours}
+	for _, part := range parts {
+		lines, err := plan.lines(part)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", part.PartNumber, err)
+		}
+		for _, line := range lines {
+			plan.add(line)
+		}
+	}
+	return plan, nil
+}
+
+func (p *Plan) add(line Line) {
+	p.Lines = append(p.Lines, line)
+	p.MassGrams += line.SendMassGrams
+	p.VolumeLitres += line.SendLitres
+	if line.Send > 0 && !line.MassKnown {
+		p.UnknownMass++
+	}
+	if line.Send > 0 && !line.VolumeKnown {
+		p.UnknownSize++
+	}
+}
+
+func (p *Plan) lines(part Part) ([]Line, error) {
+	var lines []Line
+	if part.Installed > 0 {
+		line, err := p.spare(part)
+		if err != nil {
+			return nil, err
+		}
+		lines = append(lines, line)
+		part.Good = max(0, part.Good-line.Sufficient) // what spares take is not there to be used up
+	}
+	if len(part.Uses) > 0 {
+		line, err := consumable(part)
+		if err != nil {
+			return nil, err
+		}
+		lines = append(lines, line)
+	}
+	return lines, nil
+}
+
+func (p *Plan) spare(part Part) (Line, error) {
+	line := Line{Part: part, Basis: Spare, UseRatio: 1}
+	var prior sparing.Rate
+	var err error
+	switch {
+	case part.PriorMTBFHours > 0:
+		prior, err = sparing.RateFromMTBF(float64(part.PriorMTBFHours), p.PriorFailures)
+	case part.UnitHoursSeen > 0:
+		prior, err = sparing.NewRate(0.5, 0) // Jeffreys: nothing but the record speaks
+	default:
+		line.Basis = NoRate
+		return line, nil
+	}
+	if err != nil {
+		return line, err
+	}
+	answer, err := sparing.Need(sparing.Line{Installed: part.Installed, HoursToDelivery: p.Hours, Prior: prior, Failures: part.Failures,
+		UnitHoursSeen: part.UnitHoursSeen, GoodStock: part.Good, Target: p.Target, IntervalProbability: p.IntervalProbability, Piece: part.piece()})
+	if err != nil {
+		return line, err
+	}
+	line.RatePerHour, line.RateLowPerHour, line.RateHighPerHour = answer.MeanRatePerHour, answer.RatePerHour.Low, answer.RatePerHour.High
+	line.Expected, line.Sufficient, line.Send = answer.ExpectedDemand, answer.SufficientStock, answer.ToSend
+	line.OddsNow, line.OddsSent = answer.SufficiencyNow, answer.SufficiencySent
+	line.load(answer.Load)
+	return line, nil
+}
+
+func consumable(part Part) (Line, error) {
+	line := Line{Part: part, Basis: Consumable}
+	answer, err := sparing.NeedConsumable(sparing.ConsumableLine{Uses: part.Uses, Experience: part.Experience, GoodStock: part.Good, Piece: part.piece()})
+	if err != nil {
+		return line, err
+	}
+	line.Expected, line.Sufficient, line.Send = float64(answer.Planned)*answer.UseRatio, answer.Needed, answer.ToSend
+	line.UseRatio, line.UseRatioKnown = answer.UseRatio, answer.UseRatioKnown
+	line.load(answer.Load)
+	return line, nil
+}
+
+func (l *Line) load(load sparing.Load) {
+	l.SendMassGrams, l.MassKnown = int64(math.Round(load.MassGrams)), load.MassKnown
+	l.SendLitres, l.VolumeKnown = load.VolumeLitres, load.VolumeKnown
+}
+
+func (p *Part) piece() sparing.Piece {
+	return sparing.Piece{MassGrams: float64(p.MassGrams), LengthMillimetres: float64(p.LengthMM), WidthMillimetres: float64(p.WidthMM), HeightMillimetres: float64(p.HeightMM)}
+}
