@@ -69,7 +69,7 @@ func (d *Doing) ready(n int) error {
 		if step.Step.Irreversible {
 			hint = "this step cannot be undone: leave everything as it is and " + hint
 		}
-		return fault.Refuse(hint, "step %s cannot be carried out: %s", step.Step.ID, strings.Join(step.Blocked, "; "))
+		return fault.RefuseBecause(step.Blocked, hint, "step %s cannot be carried out", step.Step.ID)
 	}
 	if role := step.Step.Role; role != "" && !d.me.Has(role) {
 		return fault.Refuse("let someone with that role do it", "step %s is for the role %s, which %s does not hold", step.Step.ID, role, d.me.Code)
@@ -291,7 +291,7 @@ func (d *Doing) mayGo(n int) error {
 		return fault.Refuse("let someone with that role sign", "step %s is signed by the role %s, which %s does not hold", id, step.Step.Sign.Role, d.me.Code)
 	}
 	if len(step.Blocked) > 0 {
-		return fault.Refuse("settle that first; see: pulk run show "+d.tx.Name(d.Run), "step %s cannot be signed: %s", id, strings.Join(step.Blocked, "; "))
+		return fault.RefuseBecause(step.Blocked, "settle that first; see: pulk run show "+d.tx.Name(d.Run), "step %s cannot be signed", id)
 	}
 	for m := range n {
 		if before := d.Steps[m]; !before.Done && (before.Gate == nil || before.Step.Kind == procedure.KindHold || step.Step.Kind == procedure.KindHold) {

@@ -3,6 +3,7 @@ package run
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"pulk/checklist/procedure"
 	"pulk/schema/kind"
@@ -96,22 +97,11 @@ func isGate(step *procedure.Step) bool {
 // comes after it; a witness point stops what depends on it, and what cannot be
 // undone.
 func (v *view) blocked(n int, steps []StepState) []string {
-	var why []string
 	step := steps[n].Step
-	for m := range n {
-		before := steps[m]
-		if before.Gate == nil || before.Done {
-			continue
-		}
-		if before.Step.Kind == procedure.KindHold || step.Irreversible {
-			for _, reason := range before.Gate.Shut {
-				why = append(why, fmt.Sprintf("%s point %s is shut: %s", before.Step.Kind, before.Step.ID, reason))
-			}
-		}
-	}
+	why, named := shutGates(steps[:n], step.Irreversible)
 	for _, id := range step.After {
 		m := slices.IndexFunc(steps, func(s StepState) bool { return s.Step.ID == id })
-		if m >= 0 && !steps[m].Done {
+		if m >= 0 && !steps[m].Done && !named[id] {
 			why = append(why, fmt.Sprintf("step %s must be done first", id))
 		}
 	}
@@ -119,6 +109,32 @@ func (v *view) blocked(n int, steps []StepState) []string {
 		why = append(why, "the revision was withdrawn: "+w.Why)
 	}
 	return unique(why)
+}
+
+// shutGates says which gates among steps are shut, witness points too if asked, and
+// names them. What shuts two of them is told once.
+func shutGates(steps []StepState, witness bool) (why []string, named map[string]bool) {
+	named = map[string]bool{}
+	told := map[string]bool{}
+	for _, s := range steps {
+		if s.Gate == nil || s.Done || s.Step.Kind != procedure.KindHold && !witness {
+			continue
+		}
+		named[s.Step.ID] = true
+		var reasons []string
+		for _, reason := range s.Gate.Shut {
+			if !told[reason] {
+				told[reason] = true
+				reasons = append(reasons, reason)
+			}
+		}
+		text := "is shut for the same reasons"
+		if len(reasons) > 0 {
+			text = "is shut: " + strings.Join(reasons, "; ")
+		}
+		why = append(why, fmt.Sprintf("%s point %s %s", s.Step.Kind, s.Step.ID, text))
+	}
+	return why, named
 }
 
 // Next returns the number of the first step that is not done and can be carried

@@ -233,10 +233,14 @@ func (v *view) against(e *Entry, adverse []Adverse) (Standing, *Adverse) {
 	return standing, by
 }
 
-// whyShut says in words why a gate is shut.
+// whyShut says in words why a gate is shut, and each thing once.
 func (v *view) whyShut(g Gate, adverse []Adverse) []string {
 	var why []string
+	told := map[clock.Dot]bool{}
 	for _, s := range g.SignOffs {
+		if s.By != nil {
+			told[s.By.Dot] = s.Standing == Overtaken || s.Standing == Reopened
+		}
 		switch s.Standing {
 		case Overtaken:
 			why = append(why, "a sign-off was overtaken: its signer had not seen this: "+s.By.Why)
@@ -249,7 +253,7 @@ func (v *view) whyShut(g Gate, adverse []Adverse) []string {
 		}
 	}
 	for i := range adverse {
-		if !adverse[i].settled(v) {
+		if !adverse[i].settled(v) && !told[adverse[i].Dot] {
 			why = append(why, "not settled: "+adverse[i].Why)
 		}
 	}

@@ -145,7 +145,7 @@ func (c *call) askStep(in *bufio.Reader, step *run.StepState, skipped map[string
 		case err == nil:
 			return false, nil
 		case errors.As(err, &refused):
-			c.printBlock("refused: ", refused.What)
+			c.printBlock("refused: ", refused.Error())
 			c.printBlock("hint: ", refused.Hint)
 		case errors.As(err, &usage):
 			c.printBlock("", usage.What+" ("+usage.Hint+")")

@@ -21,7 +21,7 @@ func (e *env) report(err error) int {
 	var bundle *changelog.Refusal
 	switch {
 	case errors.As(err, &refused):
-		fmt.Fprintln(e.stderr, "pulk: refused:", err)
+		e.refusal(refused)
 		e.hint(refused.Hint)
 		return exitRefused
 	case errors.As(err, &usage):
@@ -39,6 +39,22 @@ func (e *env) report(err error) int {
 		e.hint(hintFor(err))
 	}
 	return exitFailed
+}
+
+// refusal prints what was refused, and each reason on lines of its own.
+func (e *env) refusal(r *fault.Refused) {
+	if len(r.Because) == 1 {
+		fmt.Fprintln(e.stderr, "pulk: refused:", r)
+		return
+	}
+	fmt.Fprintln(e.stderr, "pulk: refused:", r.What)
+	for _, reason := range r.Because {
+		mark := "pulk:   - "
+		for _, line := range wrap(reason, tableWidth-len(mark)) {
+			fmt.Fprintln(e.stderr, mark+line)
+			mark = "pulk:     "
+		}
+	}
 }
 
 func (e *env) hint(text string) {

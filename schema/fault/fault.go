@@ -2,20 +2,34 @@
 // what to do next.
 package fault
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // Refused is the answer of a rule of the work: a shut gate, a missing role, a
 // failed limit. The command did nothing.
 type Refused struct {
-	What string
-	Hint string
+	What    string
+	Because []string // the reasons, each in words, where there are several
+	Hint    string
 }
 
-func (r *Refused) Error() string { return r.What }
+func (r *Refused) Error() string {
+	if len(r.Because) == 0 {
+		return r.What
+	}
+	return r.What + ": " + strings.Join(r.Because, "; ")
+}
 
 // Refuse returns a *Refused.
 func Refuse(hint, format string, args ...any) error {
-	return &Refused{What: fmt.Sprintf(format, args...), Hint: hint}
+	return RefuseBecause(nil, hint, format, args...)
+}
+
+// RefuseBecause returns a *Refused that has several reasons.
+func RefuseBecause(reasons []string, hint, format string, args ...any) error {
+	return &Refused{What: fmt.Sprintf(format, args...), Because: reasons, Hint: hint}
 }
 
 // Hinted is an error with what to do next.
