@@ -192,6 +192,7 @@ func (c *call) hidden(prompt string) (string, error) {
 		c.env.stdin = reader
 	}
 	line, err := reader.ReadString('\n')
+	fmt.Fprintln(c.env.stderr)
 	if err != nil && line == "" {
 		return "", fault.Hint("type it at a terminal, or name a file in PULK_PASSPHRASE_FILE", "no passphrase was given")
 	}
