@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -54,6 +55,10 @@ func (e *env) unitCommand() *cli.Command {
 			examples: []string{`pulk unit fail SM3-0107 --mode "no answer, current 0 mA" --hours 312 --as mirre`},
 			flags:    []cli.Flag{&cli.StringFlag{Name: "mode", Usage: "`HOW` it failed"}, &cli.Int64Flag{Name: "hours", Value: unit.UnknownHours, DefaultText: "unknown", Usage: "hours in service in all, whole `HOURS`"}, inRun},
 			action:   (*call).unitFail}.command(e),
+		verb{path: "pulk unit dossier", args: "SERIAL", minArgs: 1, maxArgs: 1, usage: "the whole history of a unit, in the order of time", reads: true,
+			about: "Movements, installs, states and failures; the runs carried out on it, with every reading, nonconformance, decision and sign-off with its standing; and the runs that recorded it, " +
+				"with the readings of the steps that follow its scan before the next one.",
+			examples: []string{"pulk unit dossier SM3-0107", "pulk unit dossier SM3-0107 --json"}, action: (*call).unitDossier}.command(e),
 	)
 }
 
@@ -64,15 +69,6 @@ func (c *call) needed(flag, what string) (string, error) {
 		return "", fault.Misuse("see: "+c.Command.HelpName+" --help", "%s with --%s", what, flag)
 	}
 	return text, nil
-}
-
-// locationFlag returns the location that --to names.
-func (c *call) locationFlag(tx *changelog.Tx) (*stock.Location, error) {
-	code, err := c.needed("to", "say where to")
-	if err != nil {
-		return nil, err
-	}
-	return stock.FindLocation(tx, code)
 }
 
 // runFlag returns the run that --run names, or none.
@@ -126,7 +122,7 @@ func (c *call) onUnit(fn func(tx *changelog.Tx, u *unit.Unit) error, say func())
 
 func (c *call) unitMove() error {
 	return c.onUnit(func(tx *changelog.Tx, u *unit.Unit) error {
-		to, err := c.locationFlag(tx)
+		to, err := c.place(tx, "to")
 		if err != nil {
 			return err
 		}
@@ -165,7 +161,7 @@ func (c *call) unitInstall() error {
 
 func (c *call) unitRemove() error {
 	return c.onUnit(func(tx *changelog.Tx, u *unit.Unit) error {
-		to, err := c.locationFlag(tx)
+		to, err := c.place(tx, "to")
 		if err != nil {
 			return err
 		}
@@ -285,14 +281,14 @@ func (c *call) unitList() error {
 // unitDetail is pulk unit show --json.
 type unitDetail struct {
 	unitRow
-	ServiceHours float64   `json:"service_hours"` // installed and not failed, up to now; a failure's meter hours count in place of what came before
+	ServiceHours float64   `json:"service_hours"` // to 0.1 h: installed and not failed, up to now; a failure's meter hours count in place of what came before
 	Holds        []unitRow `json:"holds"`         // what is installed in it
 }
 
 func unitDetailOf(tx *changelog.Tx, u *unit.Unit, events []unit.Event, now time.Time) (unitDetail, error) {
 	parts := partNames{}
 	row, err := unitRowOf(tx, parts, u)
-	detail := unitDetail{unitRow: row, Holds: []unitRow{}, ServiceHours: unit.ServiceHours(events, now)}
+	detail := unitDetail{unitRow: row, Holds: []unitRow{}, ServiceHours: math.Round(unit.ServiceHours(events, now)*10) / 10}
 	if err != nil {
 		return detail, err
 	}

@@ -9,7 +9,9 @@ import (
 
 var update = flag.Bool("update", false, "write expected output in testdata/script and in the documents anew; read the diff as a reviewer")
 
-// TestScript plays the stories in testdata/script.
+// TestScript plays the stories in testdata/script. One command is our own:
+//
+//	refused 3 pulk …    runs a command that must end with that exit code
 func TestScript(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script", UpdateScripts: *update, RequireExplicitExec: true, RequireUniqueNames: true,
@@ -18,5 +20,21 @@ func TestScript(t *testing.T) {
 			e.Setenv(envSeed, "script")
 			return nil
 		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"refused": scriptRefused},
 	})
+}
+
+// scriptRefused runs a command of the program that must end with an exit code. What
+// it printed is compared as usual.
+func scriptRefused(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 || args[1] != "pulk" {
+		ts.Fatalf("usage: refused CODE pulk ARGUMENTS")
+	}
+	got := "exit status 0"
+	if err := ts.Exec(args[1], args[2:]...); err != nil {
+		got = err.Error()
+	}
+	if want := "exit status " + args[0]; got != want {
+		ts.Fatalf("pulk %v ended with %s, want %s", args[2:], got, want)
+	}
 }

@@ -12,6 +12,9 @@ import (
 
 var start = time.Date(2027, 1, 5, 0, 0, 0, 0, time.UTC)
 
+// tickHours is how far two stamps, read in ticks, may move a time between them.
+const tickHours = 2 * float64(clock.Tick) / float64(time.Hour)
+
 func at(hours float64) clock.Stamp {
 	return clock.Stamp(start.Add(time.Duration(hours*float64(time.Hour))).UnixMilli()) << 16 // finer than clock.Tick
 }
@@ -58,7 +61,7 @@ func TestServiceHours(t *testing.T) {
 		{"half_an_hour", []unit.Event{install(1, str), remove(1.5)}, 100, 0.5},
 	} {
 		t.Run(test.name, func(t *testing.T) {
-			if got := unit.ServiceHours(test.events, at(test.now).Time()); math.Abs(got-test.want) > 1e-9 {
+			if got := unit.ServiceHours(test.events, at(test.now).Time()); math.Abs(got-test.want) > tickHours {
 				t.Errorf("ServiceHours = %v, want %v", got, test.want)
 			}
 		})
