@@ -15,6 +15,7 @@ func (e *env) commands() []*cli.Command {
 		e.locationCommand(),
 		e.stockCommand(),
 		e.unitCommand(),
+		e.kitCommand(),
 		e.bundleCommand(),
 		e.exchangeCommand(),
 		e.conflictCommand(),

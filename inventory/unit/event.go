@@ -141,3 +141,21 @@ func (s *service) take(e Event) {
 		}
 	}
 }
+
+// FailuresInService counts the failures that say something of a unit's rate in
+// service: those while it was installed, or told with hours of its meter. A module
+// that fails on the bench before it was ever used is not one.
+func FailuresInService(events []Event) int64 {
+	var s service
+	n := int64(0)
+	for _, e := range events {
+		if e.Part {
+			continue
+		}
+		if e.Kind == kind.UnitFail && !s.failed && (!s.in.IsZero() || e.Hours > 0) {
+			n++
+		}
+		s.take(e)
+	}
+	return n
+}

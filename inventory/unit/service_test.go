@@ -19,19 +19,33 @@ func at(hours float64) clock.Stamp {
 	return clock.Stamp(start.Add(time.Duration(hours*float64(time.Hour))).UnixMilli()) << 16 // finer than clock.Tick
 }
 
+var (
+	str   = clock.Dot{Lane: clock.Lane{Site: 1}, Seq: 1}
+	hub   = clock.Dot{Lane: clock.Lane{Site: 1}, Seq: 2}
+	shelf = clock.Dot{Lane: clock.Lane{Site: 1}, Seq: 3}
+)
+
+func added(h float64) unit.Event { return unit.Event{At: at(h), Kind: kind.UnitAdd, State: "received"} }
+
+func install(h float64, into clock.Dot) unit.Event {
+	return unit.Event{At: at(h), Kind: kind.UnitInstall, Assembly: into}
+}
+
+func remove(h float64) unit.Event { return unit.Event{At: at(h), Kind: kind.UnitRemove, To: shelf} }
+
+func fail(h float64, meter int64) unit.Event {
+	return unit.Event{At: at(h), Kind: kind.UnitFail, Hours: meter, State: "failed"}
+}
+
+func state(h float64, s string) unit.Event {
+	return unit.Event{At: at(h), Kind: kind.AssignText, State: s}
+}
+
+func place(h float64, to clock.Dot) unit.Event {
+	return unit.Event{At: at(h), Kind: kind.AssignRef, To: to}
+}
+
 func TestServiceHours(t *testing.T) {
-	str, hub := clock.Dot{Lane: clock.Lane{Site: 1}, Seq: 1}, clock.Dot{Lane: clock.Lane{Site: 1}, Seq: 2}
-	shelf := clock.Dot{Lane: clock.Lane{Site: 1}, Seq: 3}
-	add := func(h float64) unit.Event { return unit.Event{At: at(h), Kind: kind.UnitAdd, State: "received"} }
-	install := func(h float64, into clock.Dot) unit.Event {
-		return unit.Event{At: at(h), Kind: kind.UnitInstall, Assembly: into}
-	}
-	remove := func(h float64) unit.Event { return unit.Event{At: at(h), Kind: kind.UnitRemove, To: shelf} }
-	fail := func(h float64, meter int64) unit.Event {
-		return unit.Event{At: at(h), Kind: kind.UnitFail, Hours: meter, State: "failed"}
-	}
-	state := func(h float64, s string) unit.Event { return unit.Event{At: at(h), Kind: kind.AssignText, State: s} }
-	place := func(h float64, to clock.Dot) unit.Event { return unit.Event{At: at(h), Kind: kind.AssignRef, To: to} }
 	part := install(0, str)
 	part.Part = true
 	for _, test := range []struct {
@@ -41,9 +55,9 @@ func TestServiceHours(t *testing.T) {
 		want   float64 // worked out by hand
 	}{
 		{"nothing_known", nil, 100, 0},
-		{"on_the_shelf", []unit.Event{add(0)}, 100, 0},
-		{"installed_at_10_now_100", []unit.Event{add(0), install(10, str)}, 100, 90},
-		{"removed_at_50", []unit.Event{add(0), install(10, str), remove(50)}, 100, 40},
+		{"on_the_shelf", []unit.Event{added(0)}, 100, 0},
+		{"installed_at_10_now_100", []unit.Event{added(0), install(10, str)}, 100, 90},
+		{"removed_at_50", []unit.Event{added(0), install(10, str), remove(50)}, 100, 40},
 		{"twice_installed_40_and_15", []unit.Event{install(10, str), remove(50), install(60, hub), remove(75)}, 100, 55},
 		{"failed_at_30_meter_unknown", []unit.Event{install(10, str), fail(30, unit.UnknownHours)}, 100, 20},
 		{"failed_at_30_meter_says_312", []unit.Event{install(10, str), fail(30, 312)}, 100, 312},
@@ -65,5 +79,24 @@ func TestServiceHours(t *testing.T) {
 				t.Errorf("ServiceHours = %v, want %v", got, test.want)
 			}
 		})
+	}
+}
+
+func TestFailuresInService(t *testing.T) {
+	for _, test := range []struct {
+		name   string
+		events []unit.Event
+		want   int64
+	}{
+		{"never", nil, 0},
+		{"on_the_bench", []unit.Event{fail(5, unit.UnknownHours)}, 0},
+		{"on_the_bench_with_a_meter", []unit.Event{fail(5, 117)}, 1},
+		{"installed", []unit.Event{install(10, str), fail(30, unit.UnknownHours)}, 1},
+		{"told_twice", []unit.Event{install(10, str), fail(30, unit.UnknownHours), fail(31, unit.UnknownHours)}, 1},
+		{"mended_and_failed_again", []unit.Event{install(10, str), fail(30, unit.UnknownHours), state(40, "accepted"), fail(50, unit.UnknownHours)}, 2},
+	} {
+		if got := unit.FailuresInService(test.events); got != test.want {
+			t.Errorf("%s: %d failures in service, want %d", test.name, got, test.want)
+		}
 	}
 }

@@ -1,0 +1,278 @@
+package main
+
+import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"os"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"pulk/inventory/kit"
+	"pulk/schema/fault"
+	"pulk/sync/carrier"
+	"pulk/sync/changelog"
+)
+
+func (e *env) kitCommand() *cli.Command {
+	return group("kit", "next season's kit list",
+		verb{path: "pulk kit plan", usage: "spares and consumables for the time until the next delivery", reads: true,
+			about: "For each item in service: the failure rate from the datasheet and the record, and the smallest number of spares that reaches the confidence. " +
+				"For each part of the planned runs: what they will use up, as past runs did. Everything that is assumed stands below the table.",
+			examples: []string{"pulk kit plan --until 2027-11-01 --confidence 0.95 --at stn --runs borehole-lowering=3 --runs module-acceptance=30",
+				"pulk kit plan --until 2027-11-01 --planned planned_runs.csv --unreachable hole-1 --csv kit.csv"},
+			flags: []cli.Flag{
+				&cli.StringFlag{Name: "until", Usage: "`DATE` of the next delivery, YYYY-MM-DD"},
+				&cli.StringFlag{Name: "from", Usage: "`DATE` that the time without delivery begins (else today)"},
+				&cli.Float64Flag{Name: "confidence", Value: 0.95, Usage: "`PROBABILITY`, for each item, that its stock suffices"},
+				&cli.StringFlag{Name: "at", Usage: "only what is at or in this `LOCATION` is in service or in stock (else everywhere)"},
+				&cli.StringSliceFlag{Name: "unreachable", Usage: "units at or in this `LOCATION` cannot be replaced and need no spares; may be repeated"},
+				&cli.StringFlag{Name: "planned", Usage: "CSV `FILE` with columns procedure, runs"},
+				&cli.StringSliceFlag{Name: "runs", Usage: "`PROCEDURE=N` planned runs; may be repeated"},
+				&cli.Float64Flag{Name: "prior-weight", Value: 1, Usage: "weight of a datasheet rate, as if so many `FAILURES` had been seen"},
+				&cli.Float64Flag{Name: "interval", Value: 0.9, Usage: "`PROBABILITY` of the interval shown for a rate"},
+				&cli.StringFlag{Name: "csv", Usage: "also write all lines to `FILE`; columns: docs/kit-csv.md"},
+				&cli.BoolFlag{Name: "all", Usage: "also show lines with nothing to send"}},
+			action: (*call).kitPlan}.command(e),
+	)
+}
+
+func (c *call) kitRequest() (kit.Request, error) {
+	request := kit.Request{Target: c.Float64("confidence"), PriorFailures: c.Float64("prior-weight"), IntervalProbability: c.Float64("interval")}
+	if c.String("until") == "" {
+		return request, fault.Misuse("like --until 2027-11-01", "pulk kit plan: when is the next delivery?")
+	}
+	for _, p := range []float64{request.Target, request.IntervalProbability} {
+		if !(p > 0 && p < 1) {
+			return request, fault.Misuse("like 0.95", "%v is no probability between 0 and 1", p)
+		}
+	}
+	if !(request.PriorFailures > 0) {
+		return request, fault.Misuse("like 1", "a prior weight is above 0")
+	}
+	var err error
+	if request.Until, err = dateOf("until", c.String("until")); err != nil {
+		return request, err
+	}
+	request.From = c.env.now().UTC().Truncate(24 * time.Hour)
+	if from := c.String("from"); from != "" {
+		if request.From, err = dateOf("from", from); err != nil {
+			return request, err
+		}
+	}
+	if !request.Until.After(request.From) {
+		return request, fault.Misuse("see --from and --until", "the next delivery, %s, is not after %s", request.Until.Format(time.DateOnly), request.From.Format(time.DateOnly))
+	}
+	return request, nil
+}
+
+func dateOf(flag, text string) (time.Time, error) {
+	t, err := time.Parse(time.DateOnly, text)
+	if err != nil {
+		return t, fault.Misuse("like 2027-11-01", "--%s %q is no date", flag, text)
+	}
+	return t, nil
+}
+
+// plannedRuns returns how often each procedure is to be run.
+func (c *call) plannedRuns() (map[string]int64, error) {
+	planned := map[string]int64{}
+	if path := c.String("planned"); path != "" {
+		source, err := os.ReadFile(path)
+		if err != nil {
+			return nil, err
+		}
+		if err := readPlanned(source, planned); err != nil {
+			return nil, fault.Hint("a line for each procedure: its id, a comma, a whole number", "%s: %w", path, err)
+		}
+	}
+	for _, text := range c.StringSlice("runs") {
+		name, count, _ := strings.Cut(text, "=")
+		n, err := strconv.ParseInt(count, 10, 32)
+		if err != nil || n < 0 {
+			return nil, fault.Misuse("like borehole-lowering=3", "--runs %q", text)
+		}
+		planned[name] += n
+	}
+	return planned, nil
+}
+
+func readPlanned(source []byte, planned map[string]int64) error {
+	rows, err := csv.NewReader(bytes.NewReader(source)).ReadAll()
+	if err != nil {
+		return err
+	}
+	if len(rows) == 0 || len(rows[0]) != 2 || rows[0][0] != "procedure" || rows[0][1] != "runs" {
+		return fmt.Errorf("line 1: expected procedure,runs")
+	}
+	for i, row := range rows[1:] {
+		n, err := strconv.ParseInt(row[1], 10, 32)
+		if err != nil || n < 0 {
+			return fmt.Errorf("line %d: %q is no number of runs", i+2, row[1])
+		}
+		planned[row[0]] += n
+	}
+	return nil
+}
+
+func (c *call) kitPlan() error {
+	request, err := c.kitRequest()
+	if err != nil {
+		return err
+	}
+	planned, err := c.plannedRuns()
+	if err != nil {
+		return err
+	}
+	var plan *kit.Plan
+	err = c.view(func(tx *changelog.Tx) error {
+		parts, err := gatherParts(tx, request, kitScope{At: c.String("at"), Unreachable: c.StringSlice("unreachable"), Planned: planned, Now: c.env.now()})
+		if err != nil {
+			return err
+		}
+		plan, err = kit.Make(request, parts)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	if path := c.String("csv"); path != "" {
+		var buf bytes.Buffer
+		if err := plan.WriteCSV(&buf); err != nil {
+			return err
+		}
+		if err := carrier.WriteFile(path, buf.Bytes()); err != nil {
+			return err
+		}
+		fmt.Fprintf(c.env.stderr, "pulk: wrote %s, %d lines\n", path, len(plan.Lines))
+	}
+	if c.asJSON() {
+		return c.printJSON(kitJSONOf(plan))
+	}
+	c.printPlan(plan)
+	return nil
+}
+
+// kitJSON is pulk kit plan --json.
+type kitJSON struct {
+	From          string    `json:"from"`
+	Until         string    `json:"until"`
+	Hours         float64   `json:"hours_without_delivery"`
+	Confidence    float64   `json:"confidence"`
+	PriorFailures float64   `json:"prior_weight_failures"`
+	Interval      float64   `json:"interval_probability"`
+	MassGrams     int64     `json:"mass_grams"`
+	VolumeLitres  float64   `json:"volume_litres"`
+	UnknownMass   int       `json:"lines_with_unknown_mass"`
+	UnknownSize   int       `json:"lines_with_unknown_size"`
+	Lines         []kitLine `json:"lines"`
+}
+
+// kitLine is a line of the plan; of rates and odds only spares have any.
+type kitLine struct {
+	PartNumber   string   `json:"part_number"`
+	Name         string   `json:"name"`
+	Basis        string   `json:"basis"` // spare, consumable, no rate known
+	UnitOfIssue  string   `json:"unit_of_issue"`
+	Installed    int64    `json:"installed"`
+	Failures     int64    `json:"failures_seen"`
+	UnitHours    float64  `json:"unit_hours_seen"`
+	Rate         *float64 `json:"rate_per_hour"`
+	RateLow      *float64 `json:"rate_low_per_hour"`
+	RateHigh     *float64 `json:"rate_high_per_hour"`
+	UseRatio     *float64 `json:"use_ratio"` // real over planned use so far; null where not known
+	Expected     float64  `json:"expected"`
+	Sufficient   int64    `json:"sufficient"`
+	There        int64    `json:"there"`
+	Send         int64    `json:"send"`
+	OddsNow      *float64 `json:"odds_now"`
+	OddsSent     *float64 `json:"odds_sent"`
+	MassGrams    *int64   `json:"mass_grams"` // null where not known
+	VolumeLitres *float64 `json:"volume_litres"`
+}
+
+func kitJSONOf(p *kit.Plan) kitJSON {
+	out := kitJSON{p.From.Format(time.DateOnly), p.Until.Format(time.DateOnly), p.Hours, p.Target, p.PriorFailures, p.IntervalProbability, p.MassGrams, p.VolumeLitres,
+		p.UnknownMass, p.UnknownSize, []kitLine{}}
+	for _, l := range p.Lines {
+		line := kitLine{PartNumber: l.PartNumber, Name: l.Name, Basis: string(l.Basis), UnitOfIssue: l.UnitOfIssue, Installed: l.Installed, Failures: l.Failures,
+			UnitHours: l.UnitHoursSeen, Expected: l.Expected, Sufficient: l.Sufficient, There: l.Good, Send: l.Send}
+		if l.Basis == kit.Spare {
+			line.Rate, line.RateLow, line.RateHigh, line.OddsNow, line.OddsSent = &l.RatePerHour, &l.RateLowPerHour, &l.RateHighPerHour, &l.OddsNow, &l.OddsSent
+		}
+		if l.UseRatioKnown {
+			line.UseRatio = &l.UseRatio
+		}
+		if l.MassKnown {
+			line.MassGrams = &l.SendMassGrams
+		}
+		if l.VolumeKnown {
+			line.VolumeLitres = &l.SendLitres
+		}
+		out.Lines = append(out.Lines, line)
+	}
+	return out
+}
+
+func (c *call) printPlan(p *kit.Plan) {
+	c.printf("Kit for %s to %s (%.0f h without delivery)\n\n", p.From.Format(time.DateOnly), p.Until.Format(time.DateOnly), p.Hours)
+	c.printSpares(p)
+	c.printConsumables(p)
+	unknown := 0
+	for _, l := range p.Lines {
+		if l.Basis == kit.NoRate {
+			unknown++
+			if c.Bool("all") {
+				c.printf("no rate known: %s %s, %d in service\n", l.PartNumber, l.Name, l.Installed)
+			}
+		}
+	}
+	c.printf("To send in all: %.1f kg, %.0f L", float64(p.MassGrams)/1000, p.VolumeLitres)
+	if p.UnknownMass+p.UnknownSize > 0 {
+		c.printf(", and %d lines of unknown mass, %d of unknown size", p.UnknownMass, p.UnknownSize)
+	}
+	c.printf("\n\n")
+	c.printBlock("", fmt.Sprintf("Assumed: failures come at a constant rate, all the time that a unit is in service, and are not repaired on site; no wear-out, no common cause. "+
+		"A datasheet's rate weighs as much as %g seen failures. Each item by itself reaches %g; all together do less. Rates are means with their %g %% interval. "+
+		"Consumables are what planned runs use in the mean, without a reserve. %d items in service have neither a datasheet rate nor a record. "+
+		"Dangerous goods go by the rules in force, as a trained shipper decides.", p.PriorFailures, p.Target, 100*p.IntervalProbability, unknown))
+}
+
+func (c *call) printSpares(p *kit.Plan) {
+	t := newTable("spare", "name", "in use", "failed", "rate /1000 h (interval)", "expect", "there", "send", "odds now", "then", "kg")
+	for _, l := range p.Lines {
+		if l.Basis != kit.Spare || l.Send == 0 && !c.Bool("all") {
+			continue
+		}
+		t.add(l.PartNumber, l.Name, l.Installed, l.Failures, fmt.Sprintf("%.2g (%.2g to %.2g)", 1000*l.RatePerHour, 1000*l.RateLowPerHour, 1000*l.RateHighPerHour),
+			fmt.Sprintf("%.2f", l.Expected), l.Good, l.Send, fmt.Sprintf("%.3f", l.OddsNow), fmt.Sprintf("%.3f", l.OddsSent), kilograms(l))
+	}
+	t.print(c.env.stdout, "No spares are to be sent.")
+	c.printf("\n")
+}
+
+func (c *call) printConsumables(p *kit.Plan) {
+	t := newTable("consumable", "name", "planned use", "as used so far", "there", "send", "kg")
+	for _, l := range p.Lines {
+		if l.Basis != kit.Consumable || l.Send == 0 && !c.Bool("all") {
+			continue
+		}
+		ratio := "not known"
+		if l.UseRatioKnown {
+			ratio = fmt.Sprintf("× %.2f", l.UseRatio)
+		}
+		t.add(l.PartNumber, l.Name, fmt.Sprintf("%.0f %s", l.Expected/l.UseRatio, l.UnitOfIssue), ratio, l.Good, l.Send, kilograms(l))
+	}
+	t.print(c.env.stdout, "No consumables are to be sent.")
+	c.printf("\n")
+}
+
+func kilograms(l kit.Line) string {
+	if !l.MassKnown {
+		return "?"
+	}
+	return fmt.Sprintf("%.2f", float64(l.SendMassGrams)/1000)
+}

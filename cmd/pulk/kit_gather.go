@@ -1,0 +1,236 @@
+package main
+
+import (
+	"time"
+
+	"pulk/checklist/procedure"
+	"pulk/checklist/run"
+	"pulk/inventory/kit"
+	"pulk/inventory/sparing"
+	"pulk/inventory/stock"
+	"pulk/inventory/unit"
+	"pulk/schema/fault"
+	"pulk/sync/changelog"
+	"pulk/sync/clock"
+)
+
+// kitScope says which part of the store a kit plan is about.
+type kitScope struct {
+	At          string   // location code; "" for everywhere
+	Unreachable []string // location codes
+	Planned     map[string]int64
+	Now         time.Time
+}
+
+// gatherer collects what a kit plan needs to know. It is where checklist (what
+// procedures use) and inventory (what there is) meet.
+type gatherer struct {
+	tx      *changelog.Tx
+	request kit.Request
+	scope   kitScope
+	places  map[clock.Dot]*stock.Location
+	parts   map[string]*kit.Part // by part number
+	order   []string
+	byItem  map[clock.Dot]*kit.Part
+}
+
+func gatherParts(tx *changelog.Tx, request kit.Request, scope kitScope) ([]kit.Part, error) {
+	g := &gatherer{tx: tx, request: request, scope: scope, places: map[clock.Dot]*stock.Location{}, parts: map[string]*kit.Part{}, byItem: map[clock.Dot]*kit.Part{}}
+	for _, step := range []func() error{g.checkPlaces, g.items, g.levels, g.units, g.planned, g.experience} {
+		if err := step(); err != nil {
+			return nil, err
+		}
+	}
+	var parts []kit.Part
+	for _, number := range g.order {
+		parts = append(parts, *g.parts[number])
+	}
+	return parts, nil
+}
+
+func (g *gatherer) checkPlaces() error {
+	list, err := stock.Locations(g.tx)
+	if err != nil {
+		return err
+	}
+	for _, l := range list {
+		g.places[l.ID] = l
+	}
+	codes := g.scope.Unreachable
+	if g.scope.At != "" {
+		codes = append([]string{g.scope.At}, codes...)
+	}
+	for _, code := range codes {
+		if _, err := stock.FindLocation(g.tx, code); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// within reports whether a place is, or lies in, the location with a code.
+func (g *gatherer) within(place clock.Dot, code string) bool {
+	for range 64 { // a ring of locations ends here
+		l := g.places[place]
+		if l == nil {
+			return false
+		}
+		if l.Code == code {
+			return true
+		}
+		place = l.Parent
+	}
+	return false
+}
+
+func (g *gatherer) here(place clock.Dot) bool {
+	return g.scope.At == "" || g.within(place, g.scope.At)
+}
+
+func (g *gatherer) reachable(place clock.Dot) bool {
+	for _, code := range g.scope.Unreachable {
+		if g.within(place, code) {
+			return false
+		}
+	}
+	return true
+}
+
+func (g *gatherer) items() error {
+	list, err := stock.Items(g.tx)
+	if err != nil {
+		return err
+	}
+	for _, it := range list {
+		if _, ok := g.parts[it.PartNumber]; ok {
+			continue // two items with one part number: a conflict that is shown elsewhere
+		}
+		part := &kit.Part{PartNumber: it.PartNumber, Name: it.Name, UnitOfIssue: it.UnitOfIssue, Serialised: it.Serialised, MassGrams: it.MassGrams,
+			LengthMM: it.LengthMM, WidthMM: it.WidthMM, HeightMM: it.HeightMM, PriorMTBFHours: it.PriorMTBFHours}
+		g.parts[it.PartNumber], g.byItem[it.ID] = part, part
+		g.order = append(g.order, it.PartNumber)
+	}
+	return nil
+}
+
+func (g *gatherer) levels() error {
+	levels, err := stock.Levels(g.tx)
+	if err != nil {
+		return err
+	}
+	until := stock.Day(g.request.Until)
+	for _, l := range levels {
+		part := g.byItem[l.Item.ID]
+		if part != nil && g.here(l.Location.ID) && (l.Expires == "" || l.Expires >= until) {
+			part.Good += max(0, l.Quantity)
+		}
+	}
+	return nil
+}
+
+func (g *gatherer) units() error {
+	list, err := unit.List(g.tx, unit.Filter{})
+	if err != nil {
+		return err
+	}
+	for _, u := range list {
+		part := g.byItem[u.Item]
+		if part == nil {
+			continue
+		}
+		events, err := unit.Events(g.tx, u.ID)
+		if err != nil {
+			return err
+		}
+		part.UnitHoursSeen += unit.ServiceHours(events, g.scope.Now)
+		part.Failures += unit.FailuresInService(events)
+		fit := u.State != unit.Failed && u.State != unit.Scrapped && u.State != unit.Quarantined
+		switch {
+		case !fit || !g.here(u.Place):
+		case !u.Installed():
+			part.Good++
+		case g.reachable(u.Place):
+			part.Installed++
+		}
+	}
+	return nil
+}
+
+func (g *gatherer) planned() error {
+	for name, runs := range g.scope.Planned {
+		revision, err := procedure.Find(g.tx, name)
+		if err != nil {
+			return err
+		}
+		p, err := procedure.Load(g.tx, revision.ID)
+		if err != nil {
+			return err
+		}
+		if p == nil {
+			return fault.Hint("it comes with the next bundle", "the text of procedure %s is not here yet", name)
+		}
+		for _, use := range p.Parts {
+			part := g.parts[use.Part]
+			if part == nil {
+				return fault.Hint("import a catalogue that has it: pulk item import", "procedure %s uses part %s, which is not in the catalogue", name, use.Part)
+			}
+			if !part.Serialised {
+				part.Uses = append(part.Uses, sparing.Use{Runs: runs, PerRun: use.Quantity})
+			}
+		}
+	}
+	return nil
+}
+
+// experience compares what past runs took from stock with what their procedures
+// list. Runs for which nothing was issued at all are left out: their use was not
+// recorded.
+func (g *gatherer) experience() error {
+	runs, err := run.List(g.tx)
+	if err != nil {
+		return err
+	}
+	lists := map[clock.Dot]*procedure.Procedure{}
+	for _, r := range runs {
+		issued, err := stock.MovementsFor(g.tx, r.ID)
+		if err != nil {
+			return err
+		}
+		used := map[clock.Dot]int64{}
+		for _, m := range issued {
+			if m.Voided.IsZero() {
+				used[m.Item] += m.Quantity
+			}
+		}
+		if len(used) == 0 {
+			continue
+		}
+		p, ok := lists[r.Revision]
+		if !ok {
+			if p, err = procedure.Load(g.tx, r.Revision); err != nil {
+				return err
+			}
+			lists[r.Revision] = p
+		}
+		g.learn(p, used)
+	}
+	return nil
+}
+
+func (g *gatherer) learn(p *procedure.Procedure, used map[clock.Dot]int64) {
+	if p == nil {
+		return
+	}
+	listed := map[*kit.Part]bool{}
+	for _, use := range p.Parts {
+		if part := g.parts[use.Part]; part != nil {
+			part.Experience.Planned += use.Quantity
+			listed[part] = true
+		}
+	}
+	for item, n := range used {
+		if part := g.byItem[item]; part != nil && listed[part] {
+			part.Experience.Used += n
+		}
+	}
+}
