@@ -51,13 +51,22 @@ func (c *call) bundleMake() error {
 		if err := carrier.WriteFile(c.String("output"), made.Data); err != nil {
 			return err
 		}
-		c.printf("%s: %d bytes for %s, %d changes in %d change-sets", c.String("output"), len(made.Data), to.Code, made.Changes, made.Sets)
+		c.printf("%s: %d bytes for %s, %s", c.String("output"), len(made.Data), to.Code, cargo("", made.Changes, made.Sets))
 		if made.Left > 0 {
-			c.printf("; %d change-sets stay queued", made.Left)
+			c.printf("; %s queued", plural(made.Left, "change-set stays", "change-sets stay"))
 		}
 		c.printf("\n")
 		return nil
 	})
+}
+
+// cargo says what a bundle brings. One without changes still tells what has arrived
+// at its sender.
+func cargo(fresh string, changes, sets int) string {
+	if sets == 0 {
+		return "nothing " + fresh + "but word of what has arrived"
+	}
+	return plural(changes, fresh+"change", fresh+"changes") + " in " + plural(sets, "change-set", "change-sets")
 }
 
 func trustedSite(c *call, log *changelog.Log, code string) (changelog.Site, error) {
@@ -103,7 +112,11 @@ func (c *call) sayTaken(log *changelog.Log, name string, taken *changelog.Taken)
 			return nil
 		}
 		sets, changes := taken.Fresh()
-		c.printf("%s: from %s, %d new changes in %d change-sets\n", name, from.Code, changes, sets)
+		brought := cargo("new ", changes, sets)
+		if sets == 0 && len(taken.Waiting) > 0 {
+			brought = "nothing that can be read yet; it is kept"
+		}
+		c.printf("%s: from %s, %s\n", name, from.Code, brought)
 		for _, gap := range taken.Waiting {
 			c.printf("  waits for %s numbers %d to %d, which are missing; a bundle of yours to %s tells it\n", tx.LaneName(gap.Lane), gap.From, gap.To, from.Code)
 		}
@@ -132,7 +145,7 @@ func (c *call) sayConflicts(log *changelog.Log) error {
 				urgent++
 			}
 		}
-		c.printf("%d conflicts are open", len(list))
+		c.printf("%s open", plural(len(list), "conflict is", "conflicts are"))
 		if urgent > 0 {
 			c.printf(", %d of them URGENT", urgent)
 		}
@@ -222,9 +235,9 @@ func (c *call) exchangeOut(log *changelog.Log, folder carrier.Folder) error {
 		if err != nil {
 			return err
 		}
-		c.printf("%s: %d bytes for %s, %d changes", name, len(made.Data), peer.Code, made.Changes)
+		c.printf("%s: %d bytes for %s, %s", name, len(made.Data), peer.Code, cargo("", made.Changes, made.Sets))
 		if made.Left > 0 {
-			c.printf("; %d change-sets stay queued", made.Left)
+			c.printf("; %s queued", plural(made.Left, "change-set stays", "change-sets stay"))
 		}
 		c.printf("\n")
 	}

@@ -53,7 +53,7 @@ func (c *call) itemImport() error {
 		fmt.Fprintf(c.env.stderr, "%s:%s\n", path, f)
 	}
 	if len(faults) > 0 {
-		return fault.Hint("mend the cells named above; nothing was imported", "%s has %d bad cells", path, len(faults))
+		return fault.Hint("mend the cells named above; nothing was imported", "%s has %s", path, plural(len(faults), "bad cell", "bad cells"))
 	}
 	if len(items) > change.MaxChanges {
 		return fault.Hint("cut the file into parts", "%s has %d items, at most %d can be imported at once", path, len(items), change.MaxChanges)
@@ -109,7 +109,11 @@ func (c *call) itemList() error {
 		if c.asJSON() {
 			return c.printJSON(rows)
 		}
-		t.print(c.env.stdout, "No items: take in a catalogue with pulk item import.")
+		none := "No items: take in a catalogue with pulk item import."
+		if len(items) > 0 {
+			none = "No item is like that; pulk item list alone shows all."
+		}
+		t.print(c.env.stdout, none)
 		return nil
 	})
 }

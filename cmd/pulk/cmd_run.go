@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -60,7 +61,16 @@ func onRun(tx *changelog.Tx, me *crew.Person, name string) (*run.Doing, error) {
 	if err != nil {
 		return nil, fault.Misuse("see: pulk run list", "%s", err)
 	}
-	return run.Open(tx, me, id)
+	doing, err := run.Open(tx, me, id)
+	return doing, noRun(err)
+}
+
+// noRun says where to look when a run is not here.
+func noRun(err error) error {
+	if errors.Is(err, run.ErrNotHere) {
+		return fault.Hint("see: pulk run list; if the name is right, its start comes with another bundle", "%w", err)
+	}
+	return err
 }
 
 func (c *call) runStart() error {
@@ -202,7 +212,7 @@ func (c *call) runVoid() error {
 		}
 		entry, err := tx.Entry(id)
 		if err != nil {
-			return err
+			return fault.Hint("see: pulk run show RUN", "there is no %s here", c.Args().First())
 		}
 		about, ok := run.About(entry)
 		if !ok {

@@ -73,7 +73,7 @@ func (c *call) runShow() error {
 		}
 		record, err := run.Load(tx, id)
 		if err != nil {
-			return err
+			return noRun(err)
 		}
 		detail, err := runDetailOf(tx, run.Evaluate(record))
 		if err != nil {

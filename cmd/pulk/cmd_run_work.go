@@ -53,7 +53,7 @@ func (c *call) nextStep(skipped map[string]bool) (*run.StepState, *run.State, er
 		}
 		record, err := run.Load(tx, id)
 		if err != nil {
-			return err
+			return noRun(err)
 		}
 		if record.Procedure == nil {
 			return fault.Hint("it comes with a bundle from the site that imported it", "the procedure of run %s is not here yet", tx.Name(id))

@@ -47,7 +47,7 @@ func (c *call) verify() error {
 			c.printf("%d change-sets in %d lanes, %d signatures checked, state digest %s\n", v.Sets, v.Lanes, v.Signatures, v.Digest)
 		}
 		if n := len(v.Faults); n > 0 {
-			return fault.Hint("keep this file as it is; the other sites hold the same changes: start from a fresh store and their bundles", "%s has %d faults", c.storePath(), n)
+			return fault.Hint("keep this file as it is; the other sites hold the same changes: start from a fresh store and their bundles", "%s has %s", c.storePath(), plural(n, "fault", "faults"))
 		}
 		if !c.asJSON() {
 			c.printf("sound: chains, signatures and tables agree with the log\n")

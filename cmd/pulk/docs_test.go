@@ -83,7 +83,7 @@ func newReading(t *testing.T) *reading {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := &reading{t: t, dir: dir, state: t.TempDir(), now: time.Date(2027, 1, 5, 8, 0, 0, 0, time.UTC), seen: map[string]int{}}
+	r := &reading{t: t, dir: dir, state: t.TempDir(), now: time.Date(2026, 11, 30, 9, 0, 0, 0, time.UTC), seen: map[string]int{}}
 	r.keep("cwd", dir)
 	r.keep("env", "")
 	return r

@@ -43,8 +43,8 @@ func (e *env) report(err error) int {
 
 // refusal prints what was refused, and each reason on lines of its own.
 func (e *env) refusal(r *fault.Refused) {
-	if len(r.Because) == 1 {
-		fmt.Fprintln(e.stderr, "pulk: refused:", r)
+	if whole := "pulk: refused: " + r.Error(); len(r.Because) < 2 && (len(r.Because) == 0 || len(whole) <= tableWidth) {
+		fmt.Fprintln(e.stderr, whole)
 		return
 	}
 	fmt.Fprintln(e.stderr, "pulk: refused:", r.What)

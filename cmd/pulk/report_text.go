@@ -303,7 +303,7 @@ func (t *dayText) sites() {
 		t.item(s.Code+": ", strings.Join(s.told(t.dayReport), "; "))
 	}
 	for _, l := range t.Late {
-		t.item("came late: ", fmt.Sprintf("%d changes of %s reached this site on this day: see pulk report day --date %s", l.Changes, l.Date, l.Date))
+		t.item("came late: ", fmt.Sprintf("%s of %s reached this site on this day: see pulk report day --date %s", plural(l.Changes, "change", "changes"), l.Date, l.Date))
 	}
 }
 

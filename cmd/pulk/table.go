@@ -67,7 +67,7 @@ func (t *table) widths() []int {
 		if total <= tableWidth || widths[widest] <= 12 {
 			return widths
 		}
-		widths[widest] = max(12, widths[widest]-(total-tableWidth))
+		widths[widest]-- // by turns, so that two long columns share what there is
 	}
 }
 
