@@ -31,6 +31,9 @@ func Start(tx *changelog.Tx, revision procedure.Revision, target, location clock
 // Doing is a run that someone is about to write an entry into.
 type Doing struct {
 	*State
+	// Again allows readings at a step that is done: to see whether it is still so.
+	Again bool
+
 	tx *changelog.Tx
 	me *crew.Person
 }
@@ -74,7 +77,7 @@ func (d *Doing) ready(n int) error {
 	if role := step.Step.Role; role != "" && !d.me.Has(role) {
 		return fault.Refuse("let someone with that role do it", "step %s is for the role %s, which %s does not hold", step.Step.ID, role, d.me.Code)
 	}
-	if step.Done && step.Gate == nil {
+	if step.Done && step.Gate == nil && !(d.Again && step.Step.Kind == procedure.KindReading) {
 		last := step.Entries[len(step.Entries)-1]
 		return fault.Refuse("void that entry first if it is wrong: pulk run void "+d.tx.Name(last.Dot), "step %s is done already (%s)", step.Step.ID, d.tx.Name(last.Dot))
 	}

@@ -177,7 +177,7 @@ func (c *call) exchange() error {
 	folder := carrier.Folder{Path: c.Args().First()}
 	return c.withLog(func(log *changelog.Log) error {
 		self := log.Self()
-		refused := 0
+		refused, fresh := 0, 0
 		incoming, err := folder.List(uint32(self.Site))
 		if err != nil {
 			return err
@@ -192,6 +192,8 @@ func (c *call) exchange() error {
 				if err := c.sayTaken(log, incoming[i], taken); err != nil {
 					return err
 				}
+				sets, _ := taken.Fresh()
+				fresh += sets
 				return folder.Done(incoming[i])
 			})
 		if err != nil {
@@ -200,8 +202,10 @@ func (c *call) exchange() error {
 		if err := c.exchangeOut(log, folder); err != nil {
 			return err
 		}
-		if err := c.sayConflicts(log); err != nil {
-			return err
+		if fresh > 0 {
+			if err := c.sayConflicts(log); err != nil {
+				return err
+			}
 		}
 		if refused > 0 {
 			return fault.Hint("they are left in the folder; the other bundles were taken", "%d of %d bundles were refused", refused, len(incoming))

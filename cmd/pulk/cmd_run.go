@@ -35,8 +35,9 @@ func (e *env) runCommand() *cli.Command {
 			about: "A do or confirm step takes no value; a reading takes one number or several, in the step's unit; a record step takes the text or serial; a waiting step starts its clock the first time and is done the second time. " +
 				"A reading outside its limits opens a nonconformance by itself.",
 			examples: []string{"pulk run check stn-41 30 --as ida", "pulk run check stn-41 120 4.35 --as ida", `pulk run check stn-41 50 --no "frost on the seal" --as ida`},
-			flags:    []cli.Flag{&cli.StringFlag{Name: "no", Usage: "answer a confirm step with no: `WHAT` is seen instead"}},
-			action:   (*call).runCheck}.command(e),
+			flags: []cli.Flag{&cli.StringFlag{Name: "no", Usage: "answer a confirm step with no: `WHAT` is seen instead"},
+				&cli.BoolFlag{Name: "again", Usage: "take another reading at a step that is done"}},
+			action: (*call).runCheck}.command(e),
 		verb{path: "pulk run work", args: "RUN", minArgs: 1, maxArgs: 1, usage: "go through the steps at the terminal", writes: true,
 			about:  "Shows cautions first and asks step after step: Enter or d for done, y or n for an answer, numbers for readings, a text or a scanned serial for records, ? for help, q to leave. It can be left and taken up again anywhere.",
 			action: (*call).runWork}.command(e),
@@ -167,6 +168,7 @@ func (c *call) runCheck() error {
 		if err != nil {
 			return err
 		}
+		doing.Again = c.Bool("again")
 		said, err = check(tx, doing, n, c.Args().Slice()[2:], c.String("no"))
 		return err
 	}, func() { c.printf("%s\n", said) })

@@ -21,5 +21,6 @@ func (e *env) commands() []*cli.Command {
 		e.conflictCommand(),
 		e.reportCommand(),
 		e.verifyCommand(),
+		e.demoCommand(),
 	}
 }
