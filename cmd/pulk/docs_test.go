@@ -22,7 +22,7 @@ import (
 //
 //	<!-- types: d | 4.35 | *four cold words | q -->
 func TestDocs(t *testing.T) {
-	for _, name := range []string{"README.md", "docs/guide.md"} {
+	for _, name := range []string{"README.md", "DEVELOPERS.md", "docs/guide.md"} {
 		t.Run(filepath.Base(name), func(t *testing.T) {
 			path := filepath.Join("../..", name)
 			text, err := os.ReadFile(path)
