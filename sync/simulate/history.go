@@ -118,18 +118,23 @@ func (h *History) Resolve(c *Commit, dot clock.Dot) (ID, error) {
 	return found, nil
 }
 
-// ForkInPart reports whether there is a number that was used several times, of
-// which held has some of the change-sets but not all.
+// ForkInPart reports whether of a lane that forked something is missing among what
+// is held, be it all of one history or the end of one that somebody had seen.
 func (h *History) ForkInPart(held Bits) bool {
-	for _, commits := range h.byPlace {
-		n := 0
-		for _, c := range commits {
-			if held.Has(c.N) {
-				n++
-			}
+	forked := map[clock.Lane]bool{}
+	for at, commits := range h.byPlace {
+		if len(commits) > 1 {
+			forked[at.lane] = true
 		}
-		if n > 0 && n < len(commits) {
-			return true
+	}
+	for _, c := range h.Commits {
+		if !forked[c.Set.Lane] || held.Has(c.N) {
+			continue
+		}
+		for n := range held.All {
+			if other := h.Commits[n]; other.Set.Lane == c.Set.Lane || other.Knew.Has(c.N) {
+				return true
+			}
 		}
 	}
 	return false

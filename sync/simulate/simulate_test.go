@@ -82,6 +82,7 @@ func playOne(t *testing.T, seed uint64, dir string) {
 }
 
 func report(t *testing.T, s season, dir, fault string) {
+	t.Logf("seed %d shows a fault: %s; making it short", s.seed, fault)
 	short, w, shortFault := s.shrink(dir, 400)
 	if shortFault == "" {
 		shortFault, w = "(the fault did not show again: something is not deterministic)", &world{}
