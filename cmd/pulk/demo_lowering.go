@@ -21,7 +21,7 @@ func (d *demo) lowering() {
 	d.quietly("run check " + d.runName + " 10 --as ida --store stn.db")
 	d.quietly("run check " + d.runName + " 20 --as ida --store stn.db")
 	d.do("run check " + d.runName + " 30 -4.5 --as mirre --store stn.db")
-	text = d.do("run check " + d.runName + " 40 14 --as mirre --store stn.db")
+	d.do("run check " + d.runName + " 40 14 --as mirre --store stn.db")
 	nc := d.openNC("stn")
 	d.do("nc list --open --store stn.db")
 	d.say("Ida, who signs hold points of this procedure, decides: rework. The heater is moved out, and the reading is taken again.")

@@ -47,7 +47,6 @@ type machine struct {
 	numbers map[clock.Dot]int
 	skew    time.Duration
 	backups []backup
-	tables  string
 }
 
 type backup struct {
