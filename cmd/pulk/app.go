@@ -90,6 +90,9 @@ func usageError(path string) cli.OnUsageErrorFunc {
 	}
 }
 
+// helpWidth is how wide the paragraphs of a help text are, which are indented by 3.
+const helpWidth = 76
+
 // verb describes a command that does something.
 type verb struct {
 	path      string // as typed: "pulk stock move"
@@ -122,7 +125,7 @@ func (v verb) command(e *env) *cli.Command {
 	}
 	about := v.about
 	if about != "" {
-		about += "\n\n"
+		about = strings.Join(wrap(about, helpWidth), "\n") + "\n\n"
 	}
 	if len(v.examples) > 0 {
 		about += "Examples:\n  " + strings.Join(v.examples, "\n  ") + "\n\n"

@@ -214,7 +214,7 @@ func (c *call) printProcedure(p *procedure.Procedure) {
 
 // printBlock prints wrapped text, its first line behind a mark.
 func (c *call) printBlock(mark, text string) {
-	for i, line := range wrap(text, tableWidth-len(mark)) {
+	for i, line := range wrap(text, c.env.width()-len([]rune(mark))) {
 		if i > 0 {
 			mark = strings.Repeat(" ", len([]rune(mark)))
 		}

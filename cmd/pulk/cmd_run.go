@@ -39,7 +39,7 @@ func (e *env) runCommand() *cli.Command {
 				&cli.BoolFlag{Name: "again", Usage: "take another reading at a step that is done"}},
 			action: (*call).runCheck}.command(e),
 		verb{path: "pulk run work", args: "RUN", minArgs: 1, maxArgs: 1, usage: "go through the steps at the terminal", writes: true,
-			about:  "Shows cautions first and asks step after step: Enter or d for done, y or n for an answer, numbers for readings, a text or a scanned serial for records, ? for help, q to leave. It can be left and taken up again anywhere.",
+			about:  "Shows cautions first and asks step after step: Enter or d for done, y or n for an answer, numbers for readings, a text or a scanned serial for records, @PERSON for another person to go on, ? for help, q to leave. It can be left and taken up again anywhere.",
 			action: (*call).runWork}.command(e),
 		verb{path: "pulk run sign", args: "RUN STEP go|stop", minArgs: 3, maxArgs: 3, usage: "sign a hold point or witness point", writes: true,
 			about:    "Signs with your own key, on the evidence that this store has now. A go is refused while anything is open; a stop is always taken.",
@@ -126,7 +126,13 @@ func check(tx *changelog.Tx, doing *run.Doing, n int, values []string, no string
 		}
 		return fmt.Sprintf("step %s: waiting until %s, then check it again", step.ID, ends.Format("2006-01-02 15:04:05Z")), err
 	}
-	return fmt.Sprintf("step %s: done", step.ID), doing.Check(n)
+	said := fmt.Sprintf("step %s: done", step.ID)
+	for _, nc := range doing.NCs {
+		if nc.Open && nc.Entry.Step == n {
+			said = fmt.Sprintf("step %s: noted; it counts as done when nonconformance %s is decided", step.ID, tx.Name(nc.Entry.Dot))
+		}
+	}
+	return said, doing.Check(n)
 }
 
 func checkReading(doing *run.Doing, n int, values []string) (string, error) {
@@ -274,113 +280,6 @@ func (c *call) runEnd() error {
 		}
 		return doing.End(c.Bool("abandon"), c.String("why"))
 	}, func() { c.printf("run %s has ended\n", c.Args().First()) })
-}
-
-// runRow is a run of --json.
-type runRow struct {
-	ID        string `json:"id"`
-	Title     string `json:"title"`
-	Procedure string `json:"procedure"`
-	Revision  string `json:"revision"`
-	Target    string `json:"target"`
-	Owner     string `json:"owner"`
-	StartedAt string `json:"started_at"`
-	StartedBy string `json:"started_by"`
-	Done      int    `json:"steps_done"`
-	Steps     int    `json:"steps"`
-	OpenNCs   int    `json:"open_nonconformances"`
-	Next      string `json:"next_step"`
-	State     string `json:"state"` // open, finished, ended, abandoned, not here yet
-}
-
-func runRowOf(tx *changelog.Tx, s *run.State) (runRow, error) {
-	row := runRow{ID: tx.Name(s.Run), Title: s.Title, StartedAt: *jsonTime(s.At.Time()), State: "open", Steps: len(s.Steps)}
-	var err error
-	if row.StartedBy, err = crew.Label(tx, s.Person); err != nil {
-		return row, err
-	}
-	if row.Target, err = tx.Describe(s.Target); err != nil {
-		return row, err
-	}
-	if row.Owner, err = ownerOf(tx, s.Run); err != nil {
-		return row, err
-	}
-	if s.Procedure != nil {
-		row.Procedure, row.Revision = s.Procedure.ID, s.Procedure.Revision
-	}
-	for _, step := range s.Steps {
-		if step.Done {
-			row.Done++
-		}
-	}
-	for _, nc := range s.NCs {
-		if nc.Open {
-			row.OpenNCs++
-		}
-	}
-	if n, ok := s.Next(); ok {
-		row.Next = s.Steps[n].Step.ID
-	}
-	switch {
-	case s.Ended != nil && s.Ended.Answer == 1:
-		row.State = "abandoned"
-	case s.Ended != nil:
-		row.State = "ended"
-	case s.Finished():
-		row.State = "finished"
-	}
-	return row, nil
-}
-
-func ownerOf(tx *changelog.Tx, id clock.Dot) (string, error) {
-	r, err := tx.Register(id, kind.FieldRunOwner, "")
-	if err != nil || len(r.Values) == 0 {
-		return "", err
-	}
-	value, ok, err := tx.Stands(r)
-	if err != nil || !ok {
-		return "contested", err
-	}
-	return crew.Label(tx, value.Ref)
-}
-
-func (c *call) runList() error {
-	return c.view(func(tx *changelog.Tx) error {
-		list, err := run.List(tx)
-		if err != nil {
-			return err
-		}
-		rows := []runRow{}
-		t := newTable("run", "title", "on", "done", "open nc", "next", "state", "started")
-		for _, summary := range list {
-			record, err := run.Load(tx, summary.ID)
-			if err != nil {
-				return err
-			}
-			row, err := runRowOf(tx, run.Evaluate(record))
-			if err != nil {
-				return err
-			}
-			if !c.Bool("all") && (row.State == "ended" || row.State == "abandoned") {
-				continue
-			}
-			rows = append(rows, row)
-			t.add(row.ID, row.Title, row.Target, fmt.Sprintf("%d/%d", row.Done, row.Steps), row.OpenNCs, row.Next, row.State, c.env.stampText(record.At))
-		}
-		missing, err := run.NotHereYet(tx)
-		if err != nil {
-			return err
-		}
-		for id, n := range missing {
-			rows = append(rows, runRow{ID: tx.Name(id), State: "not here yet"})
-			t.add(tx.Name(id), fmt.Sprintf("(its start is not here yet; %d entries about it are)", n), "", "", "", "", "not here yet", "")
-		}
-		if c.asJSON() {
-			return c.printJSON(rows)
-		}
-		t.print(c.env.stdout, "No runs: start one with pulk run start (ended ones: --all).")
-		return nil
-	})
 }
 
 // unlock asks for the passphrase of the acting person's key.

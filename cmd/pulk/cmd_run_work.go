@@ -26,9 +26,8 @@ func (c *call) runWork() error {
 			return err
 		}
 		if first {
-			c.printf("%s\n", state.Title)
-			for _, h := range state.Procedure.Hazards {
-				c.printBlock("! ", h.Name+": "+h.Caution)
+			if read, err := c.showHazards(in, state); !read || err != nil {
+				return err
 			}
 		}
 		if step == nil {
@@ -39,7 +38,78 @@ func (c *call) runWork() error {
 		if stop || err != nil {
 			return err
 		}
+		if err := c.putOffFaulty(step, skipped); err != nil {
+			return err
+		}
 	}
+}
+
+// showHazards shows what can hurt before anything else. At a terminal it waits until
+// each screen of it is read, so that nothing scrolls away; false is for leaving.
+func (c *call) showHazards(in *bufio.Reader, state *run.State) (read bool, err error) {
+	rows := 0
+	if c.env.terminal {
+		rows = 24
+		if c.env.size != nil {
+			if _, n, ok := c.env.size(); ok {
+				rows = max(n, 8)
+			}
+		}
+	}
+	c.printf("%s\n", state.Title)
+	used := 1
+	for _, h := range state.Procedure.Hazards {
+		text := h.Name + ": " + h.Caution
+		lines := len(wrap(text, c.env.width()-2))
+		if rows > 0 && used+lines > rows-2 {
+			if read, err := c.waitForReader(in); !read || err != nil {
+				return false, err
+			}
+			used = 0
+		}
+		c.printBlock("! ", text)
+		used += lines
+	}
+	if rows == 0 || len(state.Procedure.Hazards) == 0 {
+		return true, nil
+	}
+	return c.waitForReader(in)
+}
+
+func (c *call) waitForReader(in *bufio.Reader) (read bool, err error) {
+	c.printf("Enter when read> ")
+	line, err := in.ReadString('\n')
+	if errors.Is(err, io.EOF) || strings.TrimSpace(line) == "q" {
+		c.printf("Left. Everything so far is saved.\n")
+		return false, nil
+	}
+	return err == nil, err
+}
+
+// putOffFaulty puts a step off that an open nonconformance keeps from being done, as
+// nothing more can be done at it before someone decides.
+func (c *call) putOffFaulty(step *run.StepState, skipped map[string]bool) error {
+	return c.view(func(tx *changelog.Tx) error {
+		id, err := tx.ParseName(c.Args().First())
+		if err != nil {
+			return err
+		}
+		record, err := run.Load(tx, id)
+		if err != nil {
+			return err
+		}
+		state := run.Evaluate(record)
+		if state.Steps[step.Number].Done || skipped[step.Step.ID] {
+			return nil
+		}
+		for _, nc := range state.NCs {
+			if nc.Open && nc.Entry.Step == step.Number {
+				skipped[step.Step.ID] = true
+				c.printBlock("", fmt.Sprintf("Step %s is put off until someone decides: pulk nc dispose %s DISPOSITION --why REASON", step.Step.ID, tx.Name(nc.Entry.Dot)))
+			}
+		}
+		return nil
+	})
 }
 
 // nextStep returns the first step that can be carried out and was not put off.
@@ -111,6 +181,7 @@ func (c *call) showStep(state *run.State, step *run.StepState) {
 const workHelp = `Enter or d: done      y, n: yes, no (a no asks what is seen)
 a number: a reading   any text: what is to be recorded, typed or scanned
 g, s: sign go, stop   p: put this step off for now
+@mirre: go on as mirre, for the steps of another role
 q: leave; everything so far is saved`
 
 // askStep asks for one step's answer until it is taken. It returns true to leave.
@@ -137,6 +208,10 @@ func (c *call) askStep(in *bufio.Reader, step *run.StepState, skipped map[string
 			skipped[step.Step.ID] = true
 			return false, nil
 		}
+		if code, other := strings.CutPrefix(answer, "@"); other {
+			c.goOnAs(code)
+			continue
+		}
 		err = c.answerStep(in, step, answer)
 		var refused *fault.Refused
 		var usage *fault.Usage
@@ -155,6 +230,22 @@ func (c *call) askStep(in *bufio.Reader, step *run.StepState, skipped map[string
 			return true, err
 		}
 	}
+}
+
+// goOnAs lets another person answer from here on: a laptop in a hut is shared.
+func (c *call) goOnAs(code string) {
+	err := c.view(func(tx *changelog.Tx) error {
+		_, err := crew.ByCode(tx, code)
+		return err
+	})
+	if err == nil {
+		err = c.Set("as", code)
+	}
+	if err != nil {
+		c.printf("%s\n", err)
+		return
+	}
+	c.printf("Now %s answers.\n", code)
 }
 
 func prompt(step *procedure.Step) string {
@@ -207,7 +298,11 @@ func (c *call) answerStep(in *bufio.Reader, step *run.StepState, answer string) 
 		}
 		said, err = check(tx, doing, step.Number, values, no)
 		return err
-	}, func() { c.printf("%s\n", said) })
+	}, func() {
+		for line := range strings.Lines(said) {
+			c.printBlock("", line)
+		}
+	})
 }
 
 func (c *call) answerGate(id, answer string) error {

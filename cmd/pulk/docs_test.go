@@ -24,6 +24,7 @@ import (
 func TestDocs(t *testing.T) {
 	for _, name := range []string{"README.md", "DEVELOPERS.md", "docs/guide.md"} {
 		t.Run(filepath.Base(name), func(t *testing.T) {
+			t.Parallel()
 			path := filepath.Join("../..", name)
 			text, err := os.ReadFile(path)
 			if err != nil {

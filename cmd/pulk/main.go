@@ -20,6 +20,7 @@ func main() {
 		stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
 		now: time.Now, rand: rand.Reader, getenv: os.Getenv, local: time.Local,
 		terminal: term.IsTerminal(int(os.Stdin.Fd())) && term.IsTerminal(int(os.Stdout.Fd())),
+		size:     terminalSize,
 	})
 	stop()
 	os.Exit(code)
@@ -34,4 +35,21 @@ type env struct {
 	getenv         func(string) string
 	local          *time.Location // for the local time shown beside UTC
 	terminal       bool           // stdin and stdout are a terminal
+	// size returns the columns and rows of the terminal, where stdout is one.
+	size func() (columns, rows int, ok bool)
+}
+
+func terminalSize() (columns, rows int, ok bool) {
+	columns, rows, err := term.GetSize(int(os.Stdout.Fd()))
+	return columns, rows, err == nil
+}
+
+// width returns how many columns text may take.
+func (e *env) width() int {
+	if e.size != nil {
+		if columns, _, ok := e.size(); ok {
+			return min(max(columns, 40), tableWidth)
+		}
+	}
+	return tableWidth
 }

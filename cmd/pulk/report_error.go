@@ -43,14 +43,14 @@ func (e *env) report(err error) int {
 
 // refusal prints what was refused, and each reason on lines of its own.
 func (e *env) refusal(r *fault.Refused) {
-	if whole := "pulk: refused: " + r.Error(); len(r.Because) < 2 && (len(r.Because) == 0 || len(whole) <= tableWidth) {
+	if whole := "pulk: refused: " + r.Error(); len(r.Because) < 2 && (len(r.Because) == 0 || len(whole) <= e.width()) {
 		fmt.Fprintln(e.stderr, whole)
 		return
 	}
 	fmt.Fprintln(e.stderr, "pulk: refused:", r.What)
 	for _, reason := range r.Because {
 		mark := "pulk:   - "
-		for _, line := range wrap(reason, tableWidth-len(mark)) {
+		for _, line := range wrap(reason, e.width()-len(mark)) {
 			fmt.Fprintln(e.stderr, mark+line)
 			mark = "pulk:     "
 		}
