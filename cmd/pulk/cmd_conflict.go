@@ -118,7 +118,7 @@ func (c *call) conflictList() error {
 			}
 			t.add(row.ID, what)
 		}
-		t.print(c.env.stdout, "No conflicts.")
+		t.print(c.env, "No conflicts.")
 		return nil
 	})
 }
@@ -152,12 +152,12 @@ func (c *call) conflictShow() error {
 		if row.Urgent {
 			c.printf("URGENT\n")
 		}
-		c.printf("%s\n\n", strings.Join(wrap(row.What, tableWidth), "\n"))
+		c.printf("%s\n\n", strings.Join(wrap(row.What, c.env.width()), "\n"))
 		t := newTable("n", "value or deed", "who", "site", "when", "what they knew", "change")
 		for i, side := range row.Sides {
 			t.add(i+1, side.What, side.Person, side.Site, side.At, side.Knew, side.Change)
 		}
-		t.print(c.env.stdout, "")
+		t.print(c.env, "")
 		c.printf("\nnext: %s\n", row.Advice)
 		return nil
 	})

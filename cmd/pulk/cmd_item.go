@@ -113,7 +113,7 @@ func (c *call) itemList() error {
 		if len(items) > 0 {
 			none = "No item is like that; pulk item list alone shows all."
 		}
-		t.print(c.env.stdout, none)
+		t.print(c.env, none)
 		return nil
 	})
 }
@@ -253,7 +253,7 @@ func (c *call) locationList() error {
 				t.add(row.Code, row.Name+" (in "+row.In+")", row.ID)
 			}
 		}
-		t.print(c.env.stdout, "No locations: add them with pulk location add.")
+		t.print(c.env, "No locations: add them with pulk location add.")
 		return nil
 	})
 }

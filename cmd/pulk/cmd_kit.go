@@ -250,7 +250,7 @@ func (c *call) printSpares(p *kit.Plan) {
 		t.add(l.PartNumber, l.Name, l.Installed, l.Failures, fmt.Sprintf("%.2g (%.2g to %.2g)", 1000*l.RatePerHour, 1000*l.RateLowPerHour, 1000*l.RateHighPerHour),
 			fmt.Sprintf("%.2f", l.Expected), l.Good, l.Send, fmt.Sprintf("%.3f", l.OddsNow), fmt.Sprintf("%.3f", l.OddsSent), kilograms(l))
 	}
-	t.print(c.env.stdout, "No spares are to be sent.")
+	t.print(c.env, "No spares are to be sent.")
 	c.printf("\n")
 }
 
@@ -266,7 +266,7 @@ func (c *call) printConsumables(p *kit.Plan) {
 		}
 		t.add(l.PartNumber, l.Name, fmt.Sprintf("%.0f %s", l.Expected/l.UseRatio, l.UnitOfIssue), ratio, l.Good, l.Send, kilograms(l))
 	}
-	t.print(c.env.stdout, "No consumables are to be sent.")
+	t.print(c.env, "No consumables are to be sent.")
 	c.printf("\n")
 }
 

@@ -133,7 +133,7 @@ func (c *call) ncList() error {
 		if c.asJSON() {
 			return c.printJSON(rows)
 		}
-		t.print(c.env.stdout, "No nonconformances.")
+		t.print(c.env, "No nonconformances.")
 		return nil
 	})
 }

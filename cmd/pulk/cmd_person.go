@@ -89,7 +89,7 @@ func (c *call) personList() error {
 		if c.asJSON() {
 			return c.printJSON(rows)
 		}
-		t.print(c.env.stdout, "No persons yet: add them with pulk person add.")
+		t.print(c.env, "No persons yet: add them with pulk person add.")
 		return nil
 	})
 }
@@ -181,8 +181,8 @@ func (c *call) checkPassphrase(text string, fresh bool) (string, error) {
 // hidden reads a line without echo at a terminal, else a line of the input.
 func (c *call) hidden(prompt string) (string, error) {
 	fmt.Fprintf(c.env.stderr, "%s: ", prompt)
-	if file, ok := c.env.stdin.(*os.File); ok && c.env.terminal {
-		text, err := term.ReadPassword(int(file.Fd()))
+	if c.env.keyboard != nil {
+		text, err := term.ReadPassword(int(c.env.keyboard.Fd()))
 		fmt.Fprintln(c.env.stderr)
 		return string(text), err
 	}

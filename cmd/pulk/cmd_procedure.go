@@ -156,7 +156,7 @@ func (c *call) procedureList() error {
 		if c.asJSON() {
 			return c.printJSON(rows)
 		}
-		t.print(c.env.stdout, "No procedures yet: take them in with pulk procedure import.")
+		t.print(c.env, "No procedures yet: take them in with pulk procedure import.")
 		return nil
 	})
 }
@@ -320,7 +320,7 @@ func (c *call) procedureCompare() error {
 	for _, d := range differences {
 		t.add(d.Where, d.Change, d.Field, d.From, d.To)
 	}
-	t.print(c.env.stdout, "")
+	t.print(c.env, "")
 	return nil
 }
 

@@ -112,7 +112,7 @@ func (c *call) runList() error {
 		if c.asJSON() {
 			return c.printJSON(rows)
 		}
-		t.print(c.env.stdout, "No runs: start one with pulk run start (ended ones: --all).")
+		t.print(c.env, "No runs: start one with pulk run start (ended ones: --all).")
 		return nil
 	})
 }

@@ -178,7 +178,8 @@ func (c *call) showStep(state *run.State, step *run.StepState) {
 	}
 }
 
-const workHelp = `Enter or d: done      y, n: yes, no (a no asks what is seen)
+const workHelp = `At a terminal single keys need no Enter.
+Enter or d: done      y, n: yes, no (a no asks what is seen)
 a number: a reading   any text: what is to be recorded, typed or scanned
 g, s: sign go, stop   p: put this step off for now
 @mirre: go on as mirre, for the steps of another role
@@ -188,9 +189,8 @@ q: leave; everything so far is saved`
 func (c *call) askStep(in *bufio.Reader, step *run.StepState, skipped map[string]bool) (bool, error) {
 	for {
 		c.printf("%s> ", prompt(step.Step))
-		line, err := in.ReadString('\n')
-		answer := strings.TrimSpace(line)
-		if errors.Is(err, io.EOF) && answer == "" {
+		answer, err := c.readAnswer(in, step.Step)
+		if errors.Is(err, io.EOF) && answer == "" || answer == interrupted {
 			c.printf("\nLeft. Everything so far is saved.\n")
 			return true, nil
 		}
@@ -246,6 +246,26 @@ func (c *call) goOnAs(code string) {
 		return
 	}
 	c.printf("Now %s answers.\n", code)
+}
+
+// readAnswer reads a single key where a key answers the step and there is a
+// keyboard, else a line.
+func (c *call) readAnswer(in *bufio.Reader, step *procedure.Step) (string, error) {
+	takesText := step.Kind == procedure.KindReading || step.Kind == procedure.KindRecord
+	if takesText || c.env.keyboard == nil {
+		line, err := in.ReadString('\n')
+		return strings.TrimSpace(line), err
+	}
+	key, err := readKey(c.env.keyboard)
+	if key == "@" { // a person's code follows
+		c.printf("%s", key)
+		line, err := in.ReadString('\n')
+		return key + strings.TrimSpace(line), err
+	}
+	if key != interrupted {
+		c.printf("%s\n", key)
+	}
+	return key, err
 }
 
 func prompt(step *procedure.Step) string {

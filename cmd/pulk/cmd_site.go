@@ -229,7 +229,7 @@ func (c *call) siteList() error {
 			}
 			t.add(p.Code, trusted, c.env.showTime(p.HeardAt), p.Waiting, p.Lacking, rows[i+1].Fingerprint)
 		}
-		t.print(c.env.stdout, "")
+		t.print(c.env, "")
 		c.printf("to send, not here yet: change-sets\n")
 		return nil
 	})

@@ -291,7 +291,7 @@ func (c *call) printLevelTable(levels []stock.Level, day string) {
 		}
 		t.add(l.Location.Code, l.Item.PartNumber, l.Item.Name, l.Lot, quantity, expires)
 	}
-	t.print(c.env.stdout, "Nothing lies here by the record.")
+	t.print(c.env, "Nothing lies here by the record.")
 }
 
 func (c *call) printLevels(tx *changelog.Tx, keep func(stock.Level) bool) error {
@@ -316,7 +316,7 @@ func (c *call) printShort(short []stock.Short) {
 		}
 		t.add(s.Item.PartNumber, s.Item.Name, place, s.Quantity, s.Minimum)
 	}
-	t.print(c.env.stdout, "")
+	t.print(c.env, "")
 }
 
 func (c *call) printExpiring(expiring []stock.Level, day string) {
@@ -376,7 +376,7 @@ func (c *call) stockHistory() error {
 			}
 			t.add(row.At, what, row.Quantity, row.Lot, row.From, row.To, believed, row.Person, row.Note, row.ID)
 		}
-		t.print(c.env.stdout, "No movements.")
+		t.print(c.env, "No movements.")
 		return nil
 	})
 }

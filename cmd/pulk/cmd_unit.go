@@ -273,7 +273,7 @@ func (c *call) unitList() error {
 		if c.asJSON() {
 			return c.printJSON(rows)
 		}
-		t.print(c.env.stdout, "No such units; new ones come with pulk unit add.")
+		t.print(c.env, "No such units; new ones come with pulk unit add.")
 		return nil
 	})
 }
@@ -342,5 +342,5 @@ func (c *call) printUnit(d unitDetail) {
 	for _, row := range d.Holds {
 		t.add(row.Slot, row.Serial, row.Part, row.State)
 	}
-	t.print(c.env.stdout, "")
+	t.print(c.env, "")
 }

@@ -147,10 +147,20 @@ func (d *demo) conflict() {
 	d.sync("stn", "home")
 	text := d.do("conflict list --store home.db")
 	id := conflictID(text)
-	d.do("conflict show " + id + " --store home.db")
-	d.do(`conflict settle ` + id + ` --take 2 --why "agreed by radio" --as oskar --store home.db`)
+	text = d.do("conflict show " + id + " --store home.db")
+	d.do(`conflict settle ` + id + ` --take ` + sideOf(text, "80") + ` --why "agreed by radio" --as oskar --store home.db`)
 	d.sync("home", "stn")
 	d.do("conflict list --store stn.db")
+}
+
+// sideOf returns the number of the side of a conflict with a value.
+func sideOf(text, value string) string {
+	for _, line := range strings.Split(text, "\n") {
+		if words := strings.Fields(line); len(words) > 1 && words[1] == value {
+			return words[0]
+		}
+	}
+	return "0"
 }
 
 func conflictID(text string) string {

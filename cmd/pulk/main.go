@@ -16,11 +16,15 @@ import (
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	var keyboard *os.File
+	if term.IsTerminal(int(os.Stdin.Fd())) && term.IsTerminal(int(os.Stdout.Fd())) {
+		keyboard = os.Stdin
+	}
 	code := invoke(ctx, os.Args, &env{
 		stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
 		now: time.Now, rand: rand.Reader, getenv: os.Getenv, local: time.Local,
-		terminal: term.IsTerminal(int(os.Stdin.Fd())) && term.IsTerminal(int(os.Stdout.Fd())),
-		size:     terminalSize,
+		terminal: keyboard != nil, keyboard: keyboard,
+		size: terminalSize,
 	})
 	stop()
 	os.Exit(code)
@@ -35,6 +39,7 @@ type env struct {
 	getenv         func(string) string
 	local          *time.Location // for the local time shown beside UTC
 	terminal       bool           // stdin and stdout are a terminal
+	keyboard       *os.File       // that terminal, for single keys; nil where there is none
 	// size returns the columns and rows of the terminal, where stdout is one.
 	size func() (columns, rows int, ok bool)
 }

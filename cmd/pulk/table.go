@@ -11,7 +11,7 @@ import (
 const tableWidth = 100
 
 // table is a plain table: a heading, columns padded to their widest cell, the
-// widest column wrapped so that the whole fits [tableWidth].
+// widest columns wrapped so that the whole fits.
 type table struct {
 	head []string
 	rows [][]string
@@ -30,12 +30,13 @@ func (t *table) add(cells ...any) {
 }
 
 // print writes the table, or the words of none where it has no rows.
-func (t *table) print(w io.Writer, none string) {
+func (t *table) print(e *env, none string) {
+	w := e.stdout
 	if len(t.rows) == 0 {
 		fmt.Fprintln(w, none)
 		return
 	}
-	widths := t.widths()
+	widths := t.widths(e.width())
 	t.line(w, widths, t.head)
 	rule := make([]string, len(widths))
 	for i, width := range widths {
@@ -49,7 +50,7 @@ func (t *table) print(w io.Writer, none string) {
 
 const columnGap = 2
 
-func (t *table) widths() []int {
+func (t *table) widths(most int) []int {
 	widths := make([]int, len(t.head))
 	for _, row := range append([][]string{t.head}, t.rows...) {
 		for i, cell := range row {
@@ -64,7 +65,7 @@ func (t *table) widths() []int {
 				widest = i
 			}
 		}
-		if total <= tableWidth || widths[widest] <= 12 {
+		if total <= most || widths[widest] <= 12 {
 			return widths
 		}
 		widths[widest]-- // by turns, so that two long columns share what there is

@@ -331,7 +331,7 @@ func (c *call) unitDossier() error {
 			line := &d.Lines[i]
 			t.add(c.env.showTime(line.stamp.Time()), line.Person, line.Where, line.words())
 		}
-		t.print(c.env.stdout, "nothing is known of it")
+		t.print(c.env, "nothing is known of it")
 		return nil
 	})
 }

@@ -1,0 +1,48 @@
+package main
+
+import (
+	"os"
+	"strings"
+	"time"
+
+	"golang.org/x/sys/unix"
+	"golang.org/x/term"
+)
+
+// burstGap is how soon the next character of a scanner, which types like a
+// keyboard, follows. What comes so fast is no key that a person pressed.
+const burstGap = 60 * time.Millisecond
+
+// interrupted is what Ctrl-C and Ctrl-D come as while single keys are read.
+const interrupted = "\x03"
+
+// readKey reads one key from a terminal without waiting for Enter; Enter itself is
+// "". If more characters follow at once, as from a scanner, it returns them all, so
+// that a scan into the wrong step cannot check it off.
+func readKey(keyboard *os.File) (string, error) {
+	state, err := term.MakeRaw(int(keyboard.Fd()))
+	if err != nil {
+		return "", err
+	}
+	defer term.Restore(int(keyboard.Fd()), state)
+	var burst []byte
+	buf := make([]byte, 256)
+	for len(burst) == 0 || len(burst) < 4096 && waiting(keyboard) {
+		n, err := keyboard.Read(buf)
+		if err != nil {
+			return "", err
+		}
+		burst = append(burst, buf[:n]...)
+	}
+	if text := string(burst); strings.ContainsAny(text, "\x03\x04") {
+		return interrupted, nil
+	}
+	return strings.TrimSpace(string(burst)), nil
+}
+
+// waiting reports whether another character comes within [burstGap].
+func waiting(keyboard *os.File) bool {
+	fds := []unix.PollFd{{Fd: int32(keyboard.Fd()), Events: unix.POLLIN}}
+	n, err := unix.Poll(fds, int(burstGap.Milliseconds()))
+	return err == nil && n > 0
+}
