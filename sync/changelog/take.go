@@ -266,7 +266,7 @@ func (tx *Tx) verify(b *bundle.Bundle) ([]chain, error) {
 			return nil, err
 		}
 		if combinations *= len(options[i]); combinations > maxCombinations {
-			return nil, refuse("ask the sender to make it with --whole", "the bundle does not say which branches of forked lanes it continues")
+			return nil, refuse("send a bundle of yours to the sender, so that it learns what is here; its next one will fit", "the bundle does not say which branches of forked lanes it continues")
 		}
 	}
 	bodies := make([][]link, len(b.Segments))
