@@ -24,7 +24,7 @@ func (e *env) demoCommand() *cli.Command {
 		path: "pulk demo", usage: "play a season's slice at three made-up sites", storeless: true,
 		about: "Makes three stores (home, station, ship) in a new folder and plays a story with them: every command is printed as you could type it, and the stores are left to explore. " +
 			"Place, institute, people, items and failures are made up; the clock is that of the story.",
-		examples: []string{"pulk demo", "pulk demo --folder /tmp/vindur"},
+		examples: []string{"pulk demo", "pulk demo --folder vindur"},
 		flags:    []cli.Flag{&cli.StringFlag{Name: "folder", Usage: "new `FOLDER` for the stores (else pulk-demo here)"}},
 		action:   (*call).demo,
 	}.command(e)

@@ -7,9 +7,11 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
+	"unicode"
 )
 
 // TestDocs runs the examples of the documents: every block marked "console", in
@@ -176,4 +178,65 @@ code=$?; echo $code >"$S/code"; pwd >"$S/cwd"; export -p | grep PULK_ | grep -v 
 		r.t.Errorf("%s: exit code %d\n%s", command, exit.ExitCode(), said)
 	}
 	return string(said)
+}
+
+var relativeLink = regexp.MustCompile(`\]\(([^)#:]+)?(#[^)]*)?\)`)
+
+// TestLinks follows every link from one document to another, and to its headings.
+func TestLinks(t *testing.T) {
+	var documents []string
+	for _, pattern := range []string{"../../*.md", "../../docs/*.md", "../../docs/decisions/*.md", "../../testdata/*.md"} {
+		found, err := filepath.Glob(pattern)
+		if err != nil {
+			t.Fatal(err)
+		}
+		documents = append(documents, found...)
+	}
+	followed := 0
+	for _, from := range documents {
+		text, err := os.ReadFile(from)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range relativeLink.FindAllStringSubmatch(string(text), -1) {
+			to := from
+			if m[1] != "" {
+				to = filepath.Join(filepath.Dir(from), m[1])
+			}
+			target, err := os.ReadFile(to)
+			if info, statErr := os.Stat(to); err != nil && (statErr != nil || !info.IsDir()) {
+				t.Errorf("%s links to %s, which is not there", from, m[1])
+				continue
+			}
+			if m[2] != "" && !slices.Contains(anchors(string(target)), m[2]) {
+				t.Errorf("%s links to %s%s: there is no such heading", from, m[1], m[2])
+			}
+			followed++
+		}
+	}
+	if followed < 15 {
+		t.Errorf("only %d links found", followed)
+	}
+}
+
+// anchors returns the names of a document's headings, as links give them.
+func anchors(text string) []string {
+	var list []string
+	for line := range strings.Lines(text) {
+		heading, found := strings.CutPrefix(strings.TrimLeft(line, "#"), " ")
+		if !found || !strings.HasPrefix(line, "#") {
+			continue
+		}
+		name := strings.Map(func(r rune) rune {
+			switch {
+			case r == ' ':
+				return '-'
+			case r == '-' || r == '_' || unicode.IsLetter(r) || unicode.IsDigit(r):
+				return unicode.ToLower(r)
+			}
+			return -1
+		}, strings.TrimSpace(heading))
+		list = append(list, "#"+name)
+	}
+	return list
 }
