@@ -10,6 +10,7 @@ package run
 
 import (
 	"crypto/ed25519"
+	"slices"
 
 	"pulk/checklist/procedure"
 	"pulk/schema/decimal"
@@ -115,10 +116,15 @@ type Withdrawal struct {
 	Why string
 }
 
-// RoleStanding is how a person stands to a role.
-type RoleStanding struct {
-	Granted     bool            // some value that stands grants it
-	Withdrawals []clock.Context // of the values that stand and withdraw it
+// RoleStanding is how a person stands to a role: every time that it was granted or
+// withdrawn, as far as that is here.
+type RoleStanding []RoleChange
+
+// RoleChange grants a role, or withdraws it.
+type RoleChange struct {
+	Dot     clock.Dot
+	Ctx     clock.Context
+	Granted bool
 }
 
 // SigningKey is a person's public key.
@@ -127,14 +133,31 @@ type SigningKey struct {
 	Public ed25519.PublicKey
 }
 
-// held reports whether a role entitled its holder to the change d: it is granted,
-// or was withdrawn by someone who knew d. A withdrawal that crossed d counts
-// against it.
-func (s RoleStanding) held(d clock.Dot) bool {
-	for _, withdrawal := range s.Withdrawals {
-		if !withdrawal.Has(d) {
+// held reports whether a role entitled its holder to a sign-off with context ctx.
+// Two things must be so. By what the signer knew the role was held: of the changes
+// in ctx those that no other one in it had seen all grant it, and there is one. And
+// no withdrawal crossed the sign-off. One that crossed it counts against it for
+// good, whatever came later: as with a stop, it must then be signed again. So a
+// later grant never makes an earlier sign-off hold.
+func (s RoleStanding) held(ctx clock.Context) bool {
+	granted := false
+	for _, c := range s {
+		switch {
+		case !ctx.Has(c.Dot):
+			if !c.Granted && !c.Ctx.Has(ctx.Of) {
+				return false
+			}
+		case s.replaced(c.Dot, ctx):
+		case !c.Granted:
 			return false
+		default:
+			granted = true
 		}
 	}
-	return s.Granted || len(s.Withdrawals) > 0
+	return granted
+}
+
+// replaced reports whether a change in ctx was seen by another one in it.
+func (s RoleStanding) replaced(d clock.Dot, ctx clock.Context) bool {
+	return slices.ContainsFunc(s, func(other RoleChange) bool { return ctx.Has(other.Dot) && other.Ctx.Has(d) })
 }

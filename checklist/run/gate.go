@@ -30,7 +30,7 @@ const (
 	Voided     Standing = "voided"                //
 	StopHolds  Standing = "stop"                  // a stop that no go has answered
 	StopLifted Standing = "stop, answered"        // a go has seen it
-	NoRole     Standing = "no role"               // the signer did not hold the role
+	NoRole     Standing = "no role"               // the signer did not hold it by what they knew, or it was withdrawn meanwhile
 	BadKey     Standing = "signature invalid"     //
 	KeyNotHere Standing = "key not here yet"      //
 	NotAllHere Standing = "evidence not all here" // the signer had seen entries that are not here yet
@@ -186,7 +186,7 @@ func (v *view) standing(e *Entry, role string, adverse []Adverse) SignOff {
 		s.Standing = v.stopStanding(e)
 	case e.Role != role:
 		s.Standing = NotForThis
-	case !v.Roles[e.Person][e.Role].held(e.Dot):
+	case !v.Roles[e.Person][e.Role].held(e.Ctx):
 		s.Standing = NoRole
 	case !known:
 		s.Standing = KeyNotHere

@@ -273,7 +273,11 @@ func (h *history) record() *run.Record {
 		case e.verb == "withdraw":
 			r.Withdrawals = append(r.Withdrawals, run.Withdrawal{Dot: e.ctx.Of, Ctx: e.ctx, Why: e.name})
 		case e.verb == "grant" || e.verb == "revoke":
-			h.standing(r, e)
+			whom := personDot(e.whom)
+			if r.Roles[whom] == nil {
+				r.Roles[whom] = map[string]run.RoleStanding{}
+			}
+			r.Roles[whom][e.role] = append(r.Roles[whom][e.role], run.RoleChange{Dot: e.ctx.Of, Ctx: e.ctx, Granted: e.verb == "grant"})
 		default:
 			r.Entries = append(r.Entries, h.entry(i))
 		}
@@ -313,31 +317,6 @@ func (h *history) entry(i int) run.Entry {
 		}
 	}
 	return out
-}
-
-// standing puts into r how a person stands to a role: the values of the register
-// that no other value has seen.
-func (h *history) standing(r *run.Record, about *event) {
-	var standing run.RoleStanding
-	same := func(e *event) bool {
-		return !e.lost && (e.verb == "grant" || e.verb == "revoke") && e.whom == about.whom && e.role == about.role
-	}
-	for i := range h.events {
-		e := &h.events[i]
-		replaced := slices.ContainsFunc(h.events, func(other event) bool { return same(&other) && other.ctx.Has(e.ctx.Of) })
-		switch {
-		case !same(e) || replaced:
-		case e.verb == "grant":
-			standing.Granted = true
-		default:
-			standing.Withdrawals = append(standing.Withdrawals, e.ctx)
-		}
-	}
-	whom := personDot(about.whom)
-	if r.Roles[whom] == nil {
-		r.Roles[whom] = map[string]run.RoleStanding{}
-	}
-	r.Roles[whom][about.role] = standing
 }
 
 // verdicts says in words what the program makes of a history: NAME=standing for

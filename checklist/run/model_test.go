@@ -151,21 +151,30 @@ func (m *model) adverse(i, hold int, in map[int]bool) (bool, func(in map[int]boo
 	return false, nil
 }
 
-// A person held a role if the values that stand for it grant it, or withdraw it
-// knowing the sign-off.
+// A person held a role for a sign-off if it was granted by the last word on it that
+// the signer knew, by each where several did not know each other, and if nobody
+// withdrew it who did not know the sign-off and whom the signer did not know.
 func (m *model) heldRole(g int) bool {
-	about := func(_ int, e event) bool {
-		return (e.verb == "grant" || e.verb == "revoke") && e.whom == m.events[g].person && e.role == m.events[g].role
+	word := func(i int, e event) bool {
+		return m.here[i] && (e.verb == "grant" || e.verb == "revoke") && e.whom == m.events[g].person && e.role == m.events[g].role
 	}
-	stands := m.all(m.here, func(v int, e event) bool {
-		return about(v, e) && len(m.all(m.here, func(i int, e event) bool { return about(i, e) && e.knows[v] })) == 0
+	crossed := m.all(m.here, func(i int, e event) bool {
+		return word(i, e) && e.verb == "revoke" && !e.knows[g] && !m.events[g].knows[i]
 	})
-	for _, v := range stands {
-		if m.events[v].verb == "revoke" && !m.events[v].knows[g] {
-			return false
+	old := map[int]bool{}
+	known := m.all(m.events[g].knows, word)
+	for _, later := range known {
+		for _, i := range known {
+			old[i] = old[i] || m.events[later].knows[i]
 		}
 	}
-	return len(stands) > 0
+	last := map[string]int{}
+	for _, i := range known {
+		if !old[i] {
+			last[m.events[i].verb]++
+		}
+	}
+	return len(crossed) == 0 && last["grant"] > 0 && last["revoke"] == 0
 }
 
 // faults returns everything that keeps a go from holding, in what a reader has.

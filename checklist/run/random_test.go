@@ -69,8 +69,14 @@ func randomHistory(seed uint64, steps []procedure.Step) (*history, []string) {
 			add(by + "dispose " + pick(bad...) + " " + pick("rework", "repair", "use-as-is", "use-as-is", "scrap", "of-a-newer-program"))
 		case n < 26 && len(done) > 0:
 			add(by + "void " + pick(done...))
+		case n == 26 && rng.IntN(4) == 0:
+			add(by + "withdraw")
 		case n == 26:
-			add(by + pick("withdraw", "revoke oskar quality", "grant tomas quality", "grant oskar quality", "revoke lena release-authority"))
+			add(by + "grant tomas quality")
+			role := pick("oskar quality", "lena quality", "mirre technician", "lena release-authority")
+			for range 1 + rng.IntN(3) {
+				add(by + pick("revoke ", "grant ") + role)
+			}
 		case n == 27:
 			done = append(done, add(by+"note "+step.ID))
 		case n == 28 && len(done) > 0 && rng.IntN(2) == 0:

@@ -109,6 +109,60 @@ var standings = []struct{ name, history, want string }{
 		v home lena revoke oskar quality
 		ship < stn
 		w ship piet revoke oskar quality`, "g=no_role ready=shut"},
+	{"role_granted_too_late", `
+		g stn tomas go ready
+		stn < home
+		w stn lena grant tomas quality`, "g=no_role ready=shut"},
+	{"role_granted_unseen", `
+		g stn tomas go ready
+		w home lena grant tomas quality`, "g=no_role ready=shut"},
+	{"role_granted_and_signed_again", `
+		g stn tomas go ready
+		w home lena grant tomas quality
+		stn < home
+		again stn tomas go ready`, "g=no_role again=holds ready=open"},
+	{"role_granted_again_after_withdrawal_and_sign_off", `
+		w home lena revoke oskar quality
+		g home oskar go ready
+		again home lena grant oskar quality`, "g=no_role ready=shut"},
+	{"role_granted_again_before_sign_off", `
+		w home lena revoke oskar quality
+		a home lena grant oskar quality
+		g home oskar go ready`, "g=holds ready=open"},
+	{"role_withdrawn_and_granted_by_people_who_had_not_heard", `
+		w home lena revoke oskar quality
+		a stn ida grant oskar quality
+		home < stn
+		g home oskar go ready`, "g=no_role ready=shut"},
+	{"role_contested_and_decided_before_sign_off", `
+		w home lena revoke oskar quality
+		a stn ida grant oskar quality
+		home < stn
+		s home lena grant oskar quality
+		g home oskar go ready`, "g=holds ready=open"},
+	{"role_contested_and_decided_after_sign_off", `
+		w home lena revoke oskar quality
+		a stn ida grant oskar quality
+		home < stn
+		g home oskar go ready
+		s home lena grant oskar quality`, "g=no_role ready=shut"},
+	{"role_withdrawn_unseen_and_granted_again", `
+		g stn oskar go ready
+		w home lena revoke oskar quality
+		a home lena grant oskar quality`, "g=no_role ready=shut"},
+	{"role_withdrawn_unseen_and_once_more", `
+		g stn oskar go ready
+		w home lena revoke oskar quality
+		home < stn
+		v home lena revoke oskar quality`, "g=no_role ready=shut"},
+	{"role_withdrawn_after_and_granted_again", `
+		g home oskar go ready
+		w home lena revoke oskar quality
+		a home lena grant oskar quality`, "g=holds ready=open"},
+	{"grant_not_here", `
+		a stn ida grant tomas quality
+		g stn tomas go ready
+		lost a`, "g=no_role ready=shut"},
 	{"bad_signature", `
 		g home oskar go ready forged`, "g=signature_invalid ready=shut"},
 	{"signed_with_another_key", `

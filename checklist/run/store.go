@@ -311,21 +311,13 @@ func (r *Record) loadRole(tx *changelog.Tx, person clock.Dot, role string) error
 	if _, ok := r.Roles[person][role]; ok {
 		return nil
 	}
-	register, err := tx.Register(person, kind.FieldPersonRole, role)
+	history, err := tx.History(person, kind.FieldPersonRole, role)
 	if err != nil {
 		return err
 	}
 	var standing RoleStanding
-	for _, value := range register.Values {
-		if value.Text == "granted" {
-			standing.Granted = true
-			continue
-		}
-		ctx, err := tx.Context(value.Dot)
-		if err != nil {
-			return err
-		}
-		standing.Withdrawals = append(standing.Withdrawals, ctx)
+	for _, a := range history {
+		standing = append(standing, RoleChange{a.Dot, a.Ctx, a.Text == "granted"})
 	}
 	if r.Roles[person] == nil {
 		r.Roles[person] = map[string]RoleStanding{}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/rand"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -70,6 +71,43 @@ func TestWriteAssignsAndVerifies(t *testing.T) {
 	v, err := log.Verify(context.Background())
 	if err != nil || len(v.Faults) > 0 || v.Sets != 3 {
 		t.Fatalf("Verify = %+v, %v; want 3 sound change-sets", v, err)
+	}
+}
+
+// A value that was replaced stays in the history, also where its replacement came
+// first.
+func TestHistoryTellsWhatWasReplaced(t *testing.T) {
+	home, stn := newLog(t, "home"), newLog(t, "stn")
+	meet(t, home, stn)
+	hut := place(t, home, "hut") // sets the name
+	rename(t, home, hut, "Drill hut, south door")
+	late := makeBundle(t, home, stn, Request{To: stn.Self().Site, Now: tick()})
+	write(t, home, func(tx *Tx) {
+		tx.SetClass(clock.Expedited)
+		tx.AssignText(hut, kind.FieldLocationName, "", "Drill hut, north door", "moved")
+	})
+	made := makeBundle(t, home, stn, Request{To: stn.Self().Site, Now: tick(), Continue: true})
+	takeBundle(t, stn, made.Data)
+	takeBundle(t, stn, late.Data)
+	err := stn.View(context.Background(), func(tx *Tx) error {
+		history, err := tx.History(hut, kind.FieldLocationName, "")
+		var got []string
+		for i, a := range history {
+			got = append(got, a.Text)
+			for j, b := range history {
+				if knew := a.Ctx.Has(b.Dot); knew != (i != j && (a.Text == "Drill hut, north door" || b.Dot == hut)) {
+					t.Errorf("who wrote %q knew %q: %t", a.Text, b.Text, knew)
+				}
+			}
+		}
+		slices.Sort(got)
+		if want := []string{"Drill hut, north door", "Drill hut, south door", "hut"}; !slices.Equal(got, want) {
+			t.Errorf("history of the name is %q; want %q", got, want)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
 	}
 }
 

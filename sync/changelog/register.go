@@ -86,29 +86,44 @@ func (registers) Tables() []string { return []string{"register", "replaced"} }
 
 func (registers) Apply(*Tx, *Entry) error { return nil } // see assign
 
-// assign takes in what an entry assigns, by itself or through its kind's Sets.
+// assign takes in what an entry assigns.
 func (tx *Tx) assign(e *Entry, ctx clock.Context) error {
+	return e.eachAssigned(func(a assigned) error {
+		return tx.assignValue(a.entity, a.field, a.key, a.valueType, a.value, ctx)
+	})
+}
+
+// assigned is one value that an entry gives to a field.
+type assigned struct {
+	entity    clock.Dot
+	field     kind.FieldID
+	key       string
+	valueType kind.Type
+	value     change.Value
+}
+
+// eachAssigned calls fn with what an entry assigns, by itself or through its
+// kind's Sets.
+func (e *Entry) eachAssigned(fn func(assigned) error) error {
 	switch e.Kind {
 	case kind.AssignText, kind.AssignRef, kind.AssignInt:
-		return tx.assignValue(e.Values[0].Ref, kind.FieldID(e.Values[1].Num), e.Values[2].Text, e.Kind.Columns[3].Type, e.Values[3], ctx)
+		return fn(assigned{e.Values[0].Ref, kind.FieldID(e.Values[1].Num), e.Values[2].Text, e.Kind.Columns[3].Type, e.Values[3]})
 	}
 	for _, set := range e.Kind.Sets {
-		entity, key := e.Dot, ""
+		a := assigned{entity: e.Dot, field: set.Field, valueType: kind.Ref}
 		if set.Entity != kind.Self {
-			entity = e.Values[set.Entity].Ref
+			a.entity = e.Values[set.Entity].Ref
 		}
 		if set.Key != kind.NoKey {
-			key = e.Values[set.Key].Text
+			a.key = e.Values[set.Key].Text
 		}
-		var value change.Value
-		valueType := kind.Ref
 		if set.Value != kind.Nothing {
-			value, valueType = e.Values[set.Value], e.Kind.Columns[set.Value].Type
+			a.value, a.valueType = e.Values[set.Value], e.Kind.Columns[set.Value].Type
 		}
-		if set.SkipEmpty && value == (change.Value{}) {
+		if set.SkipEmpty && a.value == (change.Value{}) {
 			continue
 		}
-		if err := tx.assignValue(entity, set.Field, key, valueType, value, ctx); err != nil {
+		if err := fn(a); err != nil {
 			return err
 		}
 	}

@@ -283,9 +283,28 @@ func (w *world) compareRegisters(m *machine) {
 			if !same {
 				w.fail("%s: field %s of %s holds %d values; the model says %d", m.name, kind.LookupField(at.field).Name, w.show(at.entity), len(got), len(want))
 			}
+			if err := w.compareHistory(m, tx, at); err != nil {
+				return err
+			}
 		}
 		return nil
 	})
+}
+
+// compareHistory: no value that a field ever got is forgotten.
+func (w *world) compareHistory(m *machine, tx *changelog.Tx, at slotKey) error {
+	history, err := tx.History(m.dot(at.entity), at.field, at.key)
+	got := map[simulate.ID]changelog.Value{}
+	for _, a := range history {
+		got[m.idOf(a.Dot)] = a.Value
+	}
+	for _, a := range w.m.assigns[at] {
+		value, found := got[a.ID]
+		if found != m.knew.Has(a.N) || found && (value.Text != a.value.Text || value.Int != a.value.Num) {
+			w.fail("%s: history of field %s of %s: %s is there: %t, %+v", m.name, kind.LookupField(at.field).Name, w.show(at.entity), w.show(a.ID), found, value)
+		}
+	}
+	return err
 }
 
 // compareUnknown: every change of a newer program is counted.

@@ -455,16 +455,24 @@ func (g *gates) standing(seen simulate.Bits, s *fact, hold int) string {
 	return answer
 }
 
-// entitled: the role was granted, or withdrawn only by people who knew of the
-// sign-off.
+// entitled: for the signer the role was granted, by every last word on it, and no
+// withdrawal crossed the sign-off.
 func (g *gates) entitled(s *fact) bool {
-	values := g.m.standing(g.here, slotKey{s.person, kind.FieldPersonRole, s.v[3].Text})
-	for _, a := range values {
-		if a.value.Text != "granted" && !a.knows(s) {
+	at := slotKey{s.person, kind.FieldPersonRole, s.v[3].Text}
+	for _, a := range g.m.assigns[at] {
+		crossed := !s.knows(a.fact) && !a.knows(s)
+		if crossed && g.here.Has(a.N) && a.value.Text != "granted" {
 			return false
 		}
 	}
-	return len(values) > 0
+	granted := false
+	for _, a := range g.m.standing(simulate.Bits.And(g.here, s.c.Knew), at) {
+		if a.value.Text != "granted" {
+			return false
+		}
+		granted = true
+	}
+	return granted
 }
 
 // genuine: the key is here and the signer's own. The simulator signs wrongly only
