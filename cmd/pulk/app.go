@@ -137,7 +137,7 @@ func (v verb) command(e *env) *cli.Command {
 		OnUsageError:    usageError(v.path),
 		Action: func(c *cli.Context) error {
 			if n := c.NArg(); n < v.minArgs || v.maxArgs >= 0 && n > v.maxArgs {
-				return fault.Misuse("see: "+v.path+" --help", "%s: expected %s, got %d arguments", v.path, orNothing(v.args), n)
+				return fault.Misuse("see: "+v.path+" --help", "%s: expected %s, got %s", v.path, orNothing(v.args), plural(n, "argument", "arguments"))
 			}
 			return v.action(&call{Context: c, env: e})
 		},

@@ -39,7 +39,7 @@ func (c *call) ncRaise() error {
 		var err error
 		if name := c.String("run"); name != "" {
 			if runID, err = tx.ParseName(name); err != nil {
-				return err
+				return fault.Misuse("see: pulk run list", "%s", err)
 			}
 			doing, err := run.Open(tx, me, runID)
 			if err != nil {
@@ -153,7 +153,7 @@ func (c *call) ncShow() error {
 	return c.view(func(tx *changelog.Tx) error {
 		id, err := tx.ParseName(c.Args().First())
 		if err != nil {
-			return err
+			return fault.Misuse("see: pulk nc list", "%s", err)
 		}
 		nc, err := run.FindNC(tx, id)
 		if err != nil {
@@ -191,7 +191,7 @@ func (c *call) ncDispose() error {
 	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
 		id, err := tx.ParseName(c.Args().First())
 		if err != nil {
-			return err
+			return fault.Misuse("see: pulk nc list", "%s", err)
 		}
 		return run.Dispose(tx, me, id, disposition, c.String("why"))
 	}, func() {

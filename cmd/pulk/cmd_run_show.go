@@ -8,6 +8,7 @@ import (
 	"pulk/checklist/limit"
 	"pulk/checklist/procedure"
 	"pulk/checklist/run"
+	"pulk/schema/fault"
 	"pulk/schema/kind"
 	"pulk/sync/changelog"
 )
@@ -69,7 +70,7 @@ func (c *call) runShow() error {
 	return c.view(func(tx *changelog.Tx) error {
 		id, err := tx.ParseName(c.Args().First())
 		if err != nil {
-			return err
+			return fault.Misuse("see: pulk run list", "%s", err)
 		}
 		record, err := run.Load(tx, id)
 		if err != nil {
