@@ -304,7 +304,7 @@ func (d *Doing) mayGo(n int) error {
 	v := d.whole()
 	for _, a := range v.adverse(n) {
 		if !a.settled(v) {
-			return fault.Refuse("see: pulk nc list, pulk nc dispose", "step %s cannot be signed go: %s (%s)", id, a.Why, d.tx.Name(a.Dot))
+			return fault.Refuse("see: pulk nc list, pulk nc dispose; what is not here yet comes with a bundle", "step %s cannot be signed go: %s (%s)", id, a.Why, d.tx.Name(a.Dot))
 		}
 	}
 	for _, s := range step.Gate.SignOffs {

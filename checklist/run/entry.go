@@ -33,6 +33,7 @@ type Entry struct {
 	Value       decimal.Decimal // step.reading
 	Text        string          // record, note, why, nonconformance
 	Ref         clock.Dot       // void: target; nc.raise: cause; nc.dispose: the nonconformance
+	Awaited     bool            // void: its target is not here yet
 	Unit        clock.Dot       // step.record, nc.raise
 	Disposition Disposition     // nc.dispose
 	Verdict     Verdict         // step.sign

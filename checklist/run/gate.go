@@ -80,6 +80,9 @@ func (v *view) adverseEntry(e *Entry, gate int) (Adverse, bool) {
 	case e.Kind == kind.NCRaise:
 		a.Why = "nonconformance: " + e.Text
 		a.settled = func(seen *view) bool { return seen.ncSettled(e, gate) }
+	case e.Kind == kind.Void && e.Awaited: // it may be a step entry
+		a.Why = "something that is not here yet was voided: " + e.Text
+		a.settled = func(*view) bool { return false }
 	case e.Kind == kind.Void:
 		target := v.entryOf(e.Ref)
 		if target == nil || !isStepEntry(target.Kind) {

@@ -22,6 +22,7 @@ import (
 //
 //	NAME SITE PERSON VERB …   a change, made knowing what SITE knows
 //	SITE < SITE               the first gets all that the second knows
+//	SITE < SITE expedited     it gets what travels first, in expedited lanes
 //	lost NAME                 that change-set and the later ones of its lane are not here,
 //	                          as within a lane change-sets are applied in order
 //
@@ -147,12 +148,8 @@ func (h *history) tell(words []string) error {
 			return fmt.Errorf("no event %q", words[1])
 		}
 		return nil
-	case len(words) == 3 && words[1] == "<":
-		to, from := h.sites[words[0]], h.sites[words[2]]
-		for i := range from.knows {
-			to.knows[i] = true
-		}
-		to.heads.Merge(from.heads)
+	case len(words) >= 3 && words[1] == "<":
+		h.send(h.sites[words[0]], h.sites[words[2]], len(words) > 3)
 		return nil
 	case len(words) < 4:
 		return fmt.Errorf("too short")
@@ -178,6 +175,20 @@ func (h *history) tell(words []string) error {
 	h.write(words[1], false, e)
 	h.write(words[1], true, event{name: e.name + ".nc", person: e.person, verb: "nc", step: e.step, of: len(h.events) - 1})
 	return nil
+}
+
+// send gives a site what another knows, or only what that has in expedited lanes.
+func (h *history) send(to, from *site, expedited bool) {
+	for i := range from.knows {
+		if !expedited || h.events[i].ctx.Of.Class == clock.Expedited {
+			to.knows[i] = true
+		}
+	}
+	for lane, seq := range from.heads {
+		if !expedited || lane.Class == clock.Expedited {
+			to.heads.Merge(clock.Vector{lane: seq})
+		}
+	}
 }
 
 // understand reads what follows a verb.
@@ -292,7 +303,7 @@ func (h *history) entry(i int) run.Entry {
 		Role: e.role, Digest: e.digest, Signature: e.signature, Text: e.name}
 	binary.BigEndian.PutUint64(out.Hash[:], uint64(out.Dot.Site)<<56|uint64(out.Dot.Class)<<48|out.Dot.Seq)
 	if e.of >= 0 {
-		out.Ref = h.events[e.of].ctx.Of
+		out.Ref, out.Awaited = h.events[e.of].ctx.Of, e.verb == "void" && h.events[e.of].lost
 	}
 	switch e.verb {
 	case "read":

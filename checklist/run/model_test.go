@@ -131,9 +131,12 @@ func (m *model) adverse(i, hold int, in map[int]bool) (bool, func(in map[int]boo
 		return true, always(false)
 	case "stop":
 		return e.step == hold && !m.isVoided(i, in), always(true)
-	case "void":
+	case "void": // of what is not here nobody can say whether it matters
 		voided := m.events[e.of]
-		if voided.verb == "note" || !in[e.of] {
+		if !m.here[e.of] {
+			return true, always(false)
+		}
+		if voided.verb == "note" {
 			return false, nil
 		}
 		return true, func(in map[int]bool) bool { return voided.step >= hold || m.done(voided.step, in) }

@@ -55,7 +55,7 @@ func randomHistory(seed uint64, steps []procedure.Step) (*history, []string) {
 		step := steps[rng.IntN(len(steps))]
 		switch n := rng.IntN(40); {
 		case n < 8:
-			send(at + " < " + pick("home", "stn", "ship"))
+			send(at + " < " + pick("home", "stn", "ship") + pick("", "", "", " expedited"))
 		case n < 16:
 			done = append(done, add(by+doing(rng, step)))
 		case n < 19:

@@ -328,6 +328,67 @@ var standings = []struct{ name, history, want string }{
 		c home ida note torque
 		g home oskar go ready
 		v home ida void c`, "g=holds ready=open"},
+	{"void_of_what_is_not_here_unseen", `
+		c stn tomas check torque
+		g home oskar go ready
+		v stn tomas void c
+		lost c`, "g=overtaken ready=shut torque=undone"},
+	{"void_of_a_note_that_is_not_here_unseen", `
+		c stn tomas note torque
+		g home oskar go ready
+		v stn tomas void c
+		lost c`, "g=overtaken ready=shut"},
+	{"void_of_a_note_that_is_not_here_later", `
+		c stn tomas note torque
+		g home oskar go ready
+		stn < home
+		v stn tomas void c
+		lost c`, "g=reopened ready=shut"},
+	{"void_of_a_note_that_has_come", `
+		c stn tomas note torque
+		g home oskar go ready
+		v stn tomas void c`, "g=holds ready=open"},
+	{"void_known_before_what_it_voids", `
+		c stn tomas check torque
+		v stn tomas void c
+		home < stn expedited
+		g home oskar go ready
+		lost c`, "g=unsettled ready=shut"},
+	{"void_known_before_what_it_voids_which_has_come", `
+		c stn tomas check torque
+		v stn tomas void c
+		home < stn expedited
+		g home oskar go ready`, "g=unsettled ready=shut torque=undone"},
+	{"void_known_before_the_note_that_it_voids", `
+		c stn tomas note torque
+		v stn tomas void c
+		home < stn expedited
+		g home oskar go ready
+		lost c`, "g=unsettled ready=shut"},
+	{"void_known_before_the_note_that_it_voids_which_has_come", `
+		c stn tomas note torque
+		v stn tomas void c
+		home < stn expedited
+		g home oskar go ready`, "g=holds ready=open"},
+	{"void_of_a_later_step_that_is_not_here", `
+		c stn tomas check hand-over
+		v stn tomas void c
+		home < stn expedited
+		g home oskar go ready
+		lost c`, "g=unsettled ready=shut"},
+	{"void_of_a_later_step_that_has_come", `
+		c stn tomas check hand-over
+		v stn tomas void c
+		home < stn expedited
+		g home oskar go ready`, "g=holds ready=open"},
+	{"deed_while_something_not_here_was_voided", `
+		g home oskar go ready
+		w home mirre go watch
+		stn < home
+		c ship piet check torque
+		v ship piet void c
+		l stn tomas check lower
+		lost c`, "ready=shut l=deed"},
 	{"voided_failure_needs_no_nonconformance", `
 		f home ida read measure bad
 		v home ida void f

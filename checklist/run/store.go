@@ -194,7 +194,29 @@ func (rd *Reader) Load(id clock.Dot) (*Record, error) {
 	if r.Entries, err = entriesOf(tx, "SELECT dot FROM run_entry WHERE run = ? ORDER BY dot", id); err != nil {
 		return nil, err
 	}
+	if err := r.findAwaited(tx); err != nil {
+		return nil, err
+	}
 	return r, r.loadSigners(tx)
+}
+
+// findAwaited marks the voids of what is not here yet: they are expedited, and
+// overtake what they void. Of a forked lane the target may be here or not, as far as
+// can be told, where the author's history is not; it is then awaited too, as the
+// change that is here under its number may be another.
+func (r *Record) findAwaited(tx *changelog.Tx) error {
+	for i := range r.Entries {
+		e := &r.Entries[i]
+		if e.Kind != kind.Void || e.Ref.IsZero() {
+			continue
+		}
+		here, err := tx.Here(e.Ref)
+		if err != nil {
+			return err
+		}
+		e.Awaited = !here || !e.Ctx.Has(e.Ref)
+	}
+	return nil
 }
 
 func (r *Record) loadStart(tx *changelog.Tx) error {

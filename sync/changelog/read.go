@@ -20,6 +20,16 @@ type Recorded struct {
 	TookMS int64 // when it came here, Unix ms by this site's clock
 }
 
+// Here reports whether the change-set of a change is here.
+func (tx *Tx) Here(dot clock.Dot) (bool, error) {
+	table, err := tx.laneTable()
+	if err != nil {
+		return false, err
+	}
+	l := table.byName[dot.Lane]
+	return l != nil && dot.Seq >= l.forkSeq && dot.Seq <= l.tip, nil
+}
+
 // readBatch bounds how many change-sets one statement reads.
 const readBatch = 1000
 

@@ -367,6 +367,9 @@ func (g *gates) settled(seen simulate.Bits, f *fact, hold int) bool {
 	case kind.NCRaise:
 		return ncSettled(f)
 	case kind.Void:
+		if !g.here.Has(f.target.N) {
+			return false
+		}
 		step := g.m.facts[f.target].step
 		return step >= hold || g.done(seen, step)
 	case kind.StepSign:
@@ -399,7 +402,7 @@ func (g *gates) against(seen simulate.Bits, hold int) []*fact {
 			adverse = true
 		case kind.Void:
 			target := g.m.facts[f.target]
-			adverse = seen.Has(f.target.N) && target != nil && isStep(target) && target.run == g.run.ID
+			adverse = !g.here.Has(f.target.N) || target != nil && isStep(target) && target.run == g.run.ID
 		case kind.StepSign:
 			adverse = f.step == hold && f.v[2].Num == 1 && !g.voided(seen, f)
 		default:
