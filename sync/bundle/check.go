@@ -62,8 +62,11 @@ func (b *Bundle) checkHeader() error {
 	if b.From == b.To || b.From == 0 {
 		return fmt.Errorf("from %08x to %08x", b.From, b.To)
 	}
-	if len(b.Clock) > maxAcks || len(b.Statements) > maxStatements || len(b.Segments) > maxSegments {
-		return errors.New("too many lanes in one bundle")
+	if len(b.Clock) > maxAcks {
+		return errors.New("too many lanes in the clock of the sender")
+	}
+	if len(b.Statements) > maxStatements || len(b.Segments) > maxSegments {
+		return fmt.Errorf("%w: %d signatures of origins and %d segments; at most %d, %d", ErrTooLarge, len(b.Statements), len(b.Segments), maxStatements, maxSegments)
 	}
 	for i, ack := range b.Clock {
 		if ack.Seq == 0 || ack.Seq > clock.SeqMax || i > 0 && b.Clock[i-1].Lane.Compare(ack.Lane) >= 0 {

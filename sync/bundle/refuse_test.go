@@ -312,6 +312,15 @@ func TestEncodeSaysTooLarge(t *testing.T) {
 	if _, err := Encode(b, sign); err == nil || errors.Is(err, ErrTooLarge) {
 		t.Errorf("Encode of an empty segment: %v; want another error than ErrTooLarge", err)
 	}
+	b.Segments = make([]Segment, maxSegments+1)
+	if _, err := Encode(b, sign); !errors.Is(err, ErrTooLarge) {
+		t.Errorf("Encode of %d segments: %v; want ErrTooLarge", len(b.Segments), err)
+	}
+	b = goldenSingle()
+	b.Statements = make([]Statement, maxStatements+1)
+	if _, err := Encode(b, sign); !errors.Is(err, ErrTooLarge) {
+		t.Errorf("Encode of %d statements: %v; want ErrTooLarge", len(b.Statements), err)
+	}
 }
 
 // TestEncodeRefuses what could not be read.

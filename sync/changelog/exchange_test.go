@@ -243,6 +243,51 @@ func TestMaxBytesCutsAndNothingIsLost(t *testing.T) {
 	agree(t, 63, stn, home)
 }
 
+// What the format does not allow in one bundle goes in several, asked for or not.
+func TestLimitsOfTheFormatCutAndNothingIsLost(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		limit func(l *bundle.Limits)
+		most  int // change-sets in a bundle; the first has one change, the others two
+	}{
+		{"changes", func(l *bundle.Limits) { l.Changes = 7 }, 4},
+		{"values", func(l *bundle.Limits) { l.Values = 13 }, 3},
+		{"packed", func(l *bundle.Limits) { l.Block = 160 }, 20},
+		{"whole", func(l *bundle.Limits) { l.Bytes = 280 }, 20},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			stn, home := newLog(t, "stn"), newLog(t, "home")
+			meet(t, stn, home)
+			for i := range 20 {
+				write(t, stn, func(tx *Tx) {
+					for j := range 2 { // changes of three values each
+						name := fmt.Sprintf("place %d %d", j, i*i*7919)
+						tx.Add(change.New(kind.LocationAdd, change.Text(name), change.Text(name), change.Value{}))
+					}
+				})
+			}
+			makeBundle(t, stn, home, Request{}) // reads what the codec has built in, within the true limits
+			before := bundle.DefaultLimits
+			t.Cleanup(func() { bundle.DefaultLimits = before })
+			c.limit(&bundle.DefaultLimits)
+			rounds := 0
+			for left := 1; left > 0; rounds++ {
+				made := makeBundle(t, stn, home, Request{})
+				if made.Sets == 0 || made.Sets > c.most || rounds > 30 {
+					t.Fatalf("round %d: %d change-sets; want 1 to %d", rounds, made.Sets, c.most)
+				}
+				left = made.Left
+				takeBundle(t, home, made.Data)
+				carry(t, home, stn)
+			}
+			if rounds < 2 {
+				t.Errorf("it took %d bundle; the limit was to cut it", rounds)
+			}
+			agree(t, 22, stn, home)
+		})
+	}
+}
+
 func TestRelayThroughAThirdSite(t *testing.T) {
 	stn, ship, home := newLog(t, "stn"), newLog(t, "ship"), newLog(t, "home")
 	meet(t, stn, ship, home)

@@ -3,6 +3,7 @@ package changelog
 import (
 	"context"
 	"crypto/ed25519"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -17,7 +18,7 @@ type Request struct {
 	To  clock.SiteID
 	Now time.Time
 	// MaxBytes is the size that must not be exceeded; 0 is no limit but
-	// MaxBundleSets change-sets.
+	// MaxBundleSets change-sets, and what the format allows.
 	MaxBytes int
 	// Continue starts behind what earlier bundles carried, though the other site
 	// has not said that it has it. A gap is possible then; the other site tells.
@@ -85,22 +86,23 @@ func (tx *Tx) make(request Request) (*Made, error) {
 	}
 	header := bundle.Bundle{Campaign: tx.log.self.CampaignTag(), From: tx.log.self.Site, To: request.To, Clock: acks,
 		At: clock.Next(last, request.Now) >> 16 << 16}
-	pack := func(n int) (*bundle.Bundle, []byte, error) {
-		b := header
-		if err := tx.fill(&b, stretches[:n], agreed); err != nil {
-			return nil, nil, err
+	var b bundle.Bundle // the largest that fits
+	var data []byte
+	n, err := fit(within(stretches, bundle.DefaultLimits), func(n int) error {
+		try := header
+		if err := tx.fill(&try, stretches[:n], agreed); err != nil {
+			return err
 		}
-		data, err := bundle.Encode(&b, func(message []byte) []byte { return ed25519.Sign(tx.log.self.Key, message) })
-		return &b, data, err
-	}
-	n, err := fit(len(stretches), request.MaxBytes, func(n int) (int, error) {
-		_, data, err := pack(n)
-		return len(data), err
+		packed, err := bundle.Encode(&try, func(message []byte) []byte { return ed25519.Sign(tx.log.self.Key, message) })
+		switch {
+		case err != nil:
+			return err
+		case request.MaxBytes > 0 && len(packed) > request.MaxBytes:
+			return fmt.Errorf("%w: %d bytes, of which %d change-sets; at most %d bytes", bundle.ErrTooLarge, len(packed), n, request.MaxBytes)
+		}
+		b, data = try, packed
+		return nil
 	})
-	if err != nil {
-		return nil, err
-	}
-	b, data, err := pack(n)
 	if err != nil {
 		return nil, err
 	}
@@ -115,31 +117,48 @@ func (tx *Tx) make(request Request) (*Made, error) {
 	return made, nil
 }
 
-// fit returns the largest n up to most whose size is within maxBytes.
-func fit(most, maxBytes int, size func(n int) (int, error)) (int, error) {
-	if maxBytes <= 0 {
-		return most, nil
-	}
-	low, high := -1, most+1 // size(low) fits, size(high) does not
+// fit returns the largest n up to most that can be packed, as the last one that it
+// packed. What is [bundle.ErrTooLarge], by the request or by the format, does not
+// fit: the rest stays queued. Any other error ends it.
+func fit(most int, pack func(n int) error) (int, error) {
+	low, high := -1, most+1 // low fits, high does not
 	for high-low > 1 {
 		middle := most
 		if high <= most { // after the first try, halve
 			middle = (low + high) / 2
 		}
-		bytes, err := size(middle)
-		if err != nil {
-			return 0, err
-		}
-		if bytes <= maxBytes {
+		err := pack(middle)
+		switch {
+		case err == nil:
 			low = middle
-		} else {
+		case !errors.Is(err, bundle.ErrTooLarge):
+			return 0, err
+		case middle == 0:
+			return 0, fmt.Errorf("a bundle without any change is already %w", err)
+		default:
 			high = middle
 		}
 	}
-	if low < 0 {
-		return 0, fmt.Errorf("a bundle without any change is already larger than %d bytes", maxBytes)
-	}
 	return low, nil
+}
+
+// within returns how many stretches, in order, hold no more than a bundle may by
+// the numbers of what is in it. To count is cheaper than to try; how large it gets
+// shows when it is packed.
+func within(stretches []stretch, l bundle.Limits) int {
+	sets, changes, values, seen := 0, 0, 0, 0
+	for i, s := range stretches {
+		for _, set := range s.sets {
+			sets, changes, seen = sets+1, changes+len(set.Changes), seen+len(set.Seen)
+			for k := range set.Changes {
+				values += len(set.Changes[k].Values)
+			}
+		}
+		if sets > l.Sets || changes > l.Changes || values > l.Values || seen > l.Seen {
+			return i
+		}
+	}
+	return len(stretches)
 }
 
 // queue returns what waits for a site in the order it is to go, at most as much as
