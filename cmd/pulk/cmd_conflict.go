@@ -42,7 +42,9 @@ type sideRow struct {
 	Person string `json:"person"`
 	Site   string `json:"site"`
 	At     string `json:"at"`
-	Knew   string `json:"knew"`
+	Knew   string `json:"knew"` // what its author knew of the other sides
+
+	when string // At, for people
 }
 
 func (c *call) conflictRow(tx *changelog.Tx, conflict changelog.Conflict) (conflictRow, error) {
@@ -64,7 +66,7 @@ func (c *call) conflictRow(tx *changelog.Tx, conflict changelog.Conflict) (confl
 		if err != nil {
 			return row, err
 		}
-		row.Sides = append(row.Sides, sideRow{tx.Name(side.Dot), side.What, person, site.Code, c.env.stampText(info.At), knew})
+		row.Sides = append(row.Sides, sideRow{tx.Name(side.Dot), side.What, person, site.Code, *jsonTime(info.At.Time()), knew, c.env.stampText(info.At)})
 	}
 	return row, nil
 }
@@ -155,7 +157,7 @@ func (c *call) conflictShow() error {
 		c.printf("%s\n\n", strings.Join(wrap(row.What, c.env.width()), "\n"))
 		t := newTable("n", "value or deed", "who", "site", "when", "what they knew", "change")
 		for i, side := range row.Sides {
-			t.add(i+1, side.What, side.Person, side.Site, side.At, side.Knew, side.Change)
+			t.add(i+1, side.What, side.Person, side.Site, side.when, side.Knew, side.Change)
 		}
 		t.print(c.env, "")
 		c.printf("\nnext: %s\n", row.Advice)

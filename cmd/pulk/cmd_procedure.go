@@ -66,7 +66,7 @@ func (c *call) procedureLint() error {
 		}
 	}
 	if c.asJSON() {
-		if err := c.printJSON(append([]procedure.Problem{}, all...)); err != nil {
+		if err := c.printJSON(problemRows(all)); err != nil {
 			return err
 		}
 	}
@@ -183,7 +183,11 @@ func (c *call) procedureShow() error {
 			return fmt.Errorf("%s", problems[0])
 		}
 		if c.asJSON() {
-			return c.printJSON(p)
+			withdrawn := ""
+			if len(r.Withdrawn) > 0 {
+				withdrawn = r.Withdrawn[0].Why
+			}
+			return c.printJSON(procedureJSONOf(p, withdrawn))
 		}
 		if len(r.Withdrawn) > 0 {
 			c.printf("WITHDRAWN: %s\n\n", r.Withdrawn[0].Why)
@@ -310,7 +314,7 @@ func (c *call) procedureCompare() error {
 	}
 	differences := procedure.Compare(before, after)
 	if c.asJSON() {
-		return c.printJSON(append([]procedure.Difference{}, differences...))
+		return c.printJSON(differenceRows(differences))
 	}
 	if len(differences) == 0 {
 		c.printf("The two are equal, save perhaps for spacing and comments.\n")

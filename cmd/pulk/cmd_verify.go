@@ -18,6 +18,15 @@ func (e *env) verifyCommand() *cli.Command {
 	}.command(e)
 }
 
+// verifyJSON is pulk verify --json.
+type verifyJSON struct {
+	Sets       int      `json:"change_sets"`
+	Lanes      int      `json:"lanes"`
+	Signatures int      `json:"signatures_checked"`
+	Digest     string   `json:"digest"` // of the state: equal at every site that has the same change-sets
+	Faults     []string `json:"faults"` // in words; none if the store is sound
+}
+
 func (c *call) verify() error {
 	return c.withLog(func(log *changelog.Log) error {
 		if c.Bool("rebuild") {
@@ -30,13 +39,7 @@ func (c *call) verify() error {
 			return err
 		}
 		if c.asJSON() {
-			err := c.printJSON(struct {
-				Sets       int      `json:"change_sets"`
-				Lanes      int      `json:"lanes"`
-				Signatures int      `json:"signatures_checked"`
-				Digest     string   `json:"digest"`
-				Faults     []string `json:"faults"`
-			}{v.Sets, v.Lanes, v.Signatures, fmt.Sprintf("%x", v.Digest[:]), append([]string{}, v.Faults...)})
+			err := c.printJSON(verifyJSON{v.Sets, v.Lanes, v.Signatures, fmt.Sprintf("%x", v.Digest[:]), append([]string{}, v.Faults...)})
 			if err != nil {
 				return err
 			}

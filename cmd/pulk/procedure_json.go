@@ -1,0 +1,129 @@
+package main
+
+import "pulk/checklist/procedure"
+
+// problemRow is a row of pulk procedure lint --json.
+type problemRow struct {
+	File     string `json:"file"`
+	Line     int    `json:"line"`
+	Column   int    `json:"column"`   // from 1, in characters
+	Severity string `json:"severity"` // error or warning
+	What     string `json:"what"`
+	Expected string `json:"expected"`
+}
+
+func problemRows(problems []procedure.Problem) []problemRow {
+	rows := []problemRow{}
+	for _, p := range problems {
+		rows = append(rows, problemRow{p.File, p.Line, p.Column, string(p.Severity), p.What, p.Expected})
+	}
+	return rows
+}
+
+// differenceRow is a row of pulk procedure compare --json.
+type differenceRow struct {
+	Where  string `json:"where"`  // step "40", tools, the procedure
+	Change string `json:"change"` // added, removed, changed or moved
+	Field  string `json:"field"`  // which part of it; empty for the whole
+	From   string `json:"from"`
+	To     string `json:"to"`
+}
+
+func differenceRows(differences []procedure.Difference) []differenceRow {
+	rows := []differenceRow{}
+	for _, d := range differences {
+		rows = append(rows, differenceRow{d.Where, string(d.Change), d.Field, d.From, d.To})
+	}
+	return rows
+}
+
+// procedureJSON is pulk procedure show --json. Its fields are those of the format,
+// docs/procedure-format.md, all of them there.
+type procedureJSON struct {
+	ID        string        `json:"id"`
+	Title     string        `json:"title"`
+	Revision  string        `json:"revision"`
+	Withdrawn string        `json:"withdrawn"` // the reason; empty if it was not
+	Hazards   []hazardJSON  `json:"hazards"`
+	Tools     []string      `json:"tools"`
+	Parts     []partUseJSON `json:"parts"`
+	Roles     []string      `json:"roles"`
+	Steps     []stepJSON    `json:"steps"`
+}
+
+// hazardJSON is a hazard of a procedure.
+type hazardJSON struct {
+	Name    string `json:"name"`
+	Caution string `json:"caution"`
+}
+
+// partUseJSON is a quantity of a part.
+type partUseJSON struct {
+	Part     string `json:"part"`
+	Quantity int64  `json:"quantity"` // in the item's unit of issue
+}
+
+// stepJSON is a step of a procedure, as the file has it.
+type stepJSON struct {
+	ID           string        `json:"id"`
+	Kind         string        `json:"kind"`
+	Text         string        `json:"text"`
+	Cautions     []string      `json:"cautions"`
+	Role         string        `json:"role"`
+	After        []string      `json:"after"`
+	Irreversible bool          `json:"irreversible"`
+	Uses         []partUseJSON `json:"uses"`
+	Quantity     string        `json:"quantity"`      // of a reading, in words
+	Unit         string        `json:"unit"`          // of a reading, UCUM
+	Min          *string       `json:"min"`           // of a reading, in its unit, digits as written
+	Max          *string       `json:"max"`           // the same
+	Repeat       int           `json:"repeat"`        // of a reading: how many values
+	Record       string        `json:"record"`        // serial or text
+	Part         string        `json:"expected_part"` // of a serial
+	SignRole     string        `json:"sign_role"`     // of a hold or witness point
+	SignPeople   int           `json:"sign_people"`
+	WaitMinutes  int64         `json:"wait_minutes"`
+}
+
+func procedureJSONOf(p *procedure.Procedure, withdrawn string) procedureJSON {
+	out := procedureJSON{ID: p.ID, Title: p.Title, Revision: p.Revision, Withdrawn: withdrawn, Hazards: []hazardJSON{},
+		Tools: append([]string{}, p.Tools...), Parts: partUses(p.Parts), Roles: append([]string{}, p.Roles...), Steps: []stepJSON{}}
+	for _, h := range p.Hazards {
+		out.Hazards = append(out.Hazards, hazardJSON(h))
+	}
+	for i := range p.Steps {
+		out.Steps = append(out.Steps, stepJSONOf(&p.Steps[i]))
+	}
+	return out
+}
+
+func partUses(parts []procedure.PartUse) []partUseJSON {
+	rows := []partUseJSON{}
+	for _, p := range parts {
+		rows = append(rows, partUseJSON(p))
+	}
+	return rows
+}
+
+func stepJSONOf(s *procedure.Step) stepJSON {
+	out := stepJSON{ID: s.ID, Kind: string(s.Kind), Text: s.Text, Cautions: append([]string{}, s.Cautions...), Role: s.Role,
+		After: append([]string{}, s.After...), Irreversible: s.Irreversible, Uses: partUses(s.Uses), WaitMinutes: s.WaitMinutes}
+	if r := s.Reading; r != nil {
+		out.Quantity, out.Unit, out.Repeat = r.Quantity, r.Unit, r.Repeat
+		if r.Limits.Min != nil {
+			text := r.Limits.Min.String()
+			out.Min = &text
+		}
+		if r.Limits.Max != nil {
+			text := r.Limits.Max.String()
+			out.Max = &text
+		}
+	}
+	if s.Record != nil {
+		out.Record, out.Part = s.Record.What, s.Record.Part
+	}
+	if s.Sign != nil {
+		out.SignRole, out.SignPeople = s.Sign.Role, s.Sign.People
+	}
+	return out
+}
