@@ -6,6 +6,9 @@ import (
 	"crypto/rand"
 	"encoding/binary"
 	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -20,6 +23,7 @@ import (
 var (
 	bigStore   = flag.String("bigstore", "", "file to write a large store to, for testdata/time-run-check.sh")
 	bigChanges = flag.Int("changes", 1_000_000, "how many changes the large store holds, about")
+	bigBundles = flag.String("bigbundles", "", "folder to write the bundles to, instead of taking them, for testdata/time-take.sh")
 )
 
 // changesPerDay is about what a standard day holds.
@@ -53,6 +57,15 @@ func TestBigStore(t *testing.T) {
 	changes, err := daytest.Bundles(1, max(1, *bigChanges/changesPerDay), log.Self().Site, func(data []byte) error { bundles = append(bundles, data); return nil })
 	if err != nil {
 		t.Fatal(err)
+	}
+	if *bigBundles != "" {
+		for i, data := range bundles {
+			if err := os.WriteFile(filepath.Join(*bigBundles, fmt.Sprintf("%04d.bundle", i)), data, 0o666); err != nil {
+				t.Fatal(err)
+			}
+		}
+		t.Logf("%d bundles hold %d changes", len(bundles), changes)
+		return
 	}
 	err = log.TakeEach(ctx, len(bundles), func(i int) ([]byte, error) { return bundles[i], nil }, bundle.DefaultLimits, time.Now(),
 		func(_ int, _ *changelog.Taken, err error) error { return err })

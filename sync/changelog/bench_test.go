@@ -5,11 +5,11 @@ import (
 	"crypto/ed25519"
 	"encoding/binary"
 	"fmt"
+	"os"
+	"os/exec"
 	"path/filepath"
-	"runtime"
-	"runtime/debug"
+	"strconv"
 	"strings"
-	"sync/atomic"
 	"testing"
 	"time"
 
@@ -33,9 +33,9 @@ type zeros struct{}
 func (zeros) Read(p []byte) (int, error) { clear(p); return len(p), nil }
 
 // home is a fresh store of the addressee of the standard days.
-func home(b *testing.B) *changelog.Log {
+func home(b testing.TB, path string) *changelog.Log {
 	b.Helper()
-	store, err := schema.Create(filepath.Join(b.TempDir(), "home.db"), schema.Durable)
+	store, err := schema.Create(path, schema.Durable)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -67,54 +67,88 @@ const benchDays = 50
 func BenchmarkTake(b *testing.B) {
 	var taking, inserting time.Duration
 	var changes int
-	var peak uint64
+	peakKiB := int64(0)
 	for b.Loop() {
-		log := home(b)
-		var bundles [][]byte
+		log := home(b, filepath.Join(b.TempDir(), "home.db"))
+		folder, count := b.TempDir(), 0
 		var err error
-		if changes, err = daytest.Bundles(1, benchDays, log.Self().Site, func(data []byte) error { bundles = append(bundles, data); return nil }); err != nil {
-			b.Fatal(err)
-		}
-		debug.FreeOSMemory()
-		stop := watchHeap(&peak)
-		start := time.Now()
-		err = log.TakeEach(context.Background(), len(bundles), func(i int) ([]byte, error) { return bundles[i], nil }, bundle.DefaultLimits,
-			time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC), func(_ int, taken *changelog.Taken, err error) error {
-				if err != nil {
-					return err
-				}
-				if sets, _ := taken.Fresh(); sets == 0 || len(taken.Waiting) > 0 {
-					return fmt.Errorf("a bundle brought %d sets, waiting %v", sets, taken.Waiting)
-				}
-				return nil
-			})
+		changes, err = daytest.Bundles(1, benchDays, log.Self().Site, func(data []byte) error {
+			count++
+			return os.WriteFile(bundleFile(folder, count-1), data, 0o666)
+		})
 		if err != nil {
 			b.Fatal(err)
 		}
+		start := time.Now()
+		if err := takeFiles(log, folder, count); err != nil {
+			b.Fatal(err)
+		}
 		taking = time.Since(start)
-		stop()
-		inserting = plainInserts(b, log.Store().Path(), len(bundles))
+		inserting = plainInserts(b, log.Store().Path(), count)
+		peakKiB = takeInChild(b, folder, count)
 	}
 	b.ReportMetric(float64(changes)/taking.Seconds(), "changes/s")
 	b.ReportMetric(float64(changes)/inserting.Seconds(), "changes/s-plain")
 	b.ReportMetric(inserting.Seconds()/taking.Seconds(), "take/plain")
-	b.ReportMetric(float64(peak)/(1<<20), "MB-peak")
+	b.ReportMetric(float64(peakKiB)/1024, "MB-peak")
 }
 
-// watchHeap samples the memory that Go has from the system until stopped.
-func watchHeap(peak *uint64) (stop func()) {
-	var done atomic.Bool
-	finished := make(chan struct{})
-	go func() {
-		defer close(finished)
-		for !done.Load() {
-			var m runtime.MemStats
-			runtime.ReadMemStats(&m)
-			*peak = max(*peak, m.Sys-m.HeapReleased)
-			time.Sleep(20 * time.Millisecond)
-		}
-	}()
-	return func() { done.Store(true); <-finished }
+func bundleFile(folder string, i int) string { return filepath.Join(folder, fmt.Sprint(i)) }
+
+// takeFiles takes the bundles in a folder.
+func takeFiles(log *changelog.Log, folder string, count int) error {
+	read := func(i int) ([]byte, error) { return os.ReadFile(bundleFile(folder, i)) }
+	return log.TakeEach(context.Background(), count, read, bundle.DefaultLimits, time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC),
+		func(_ int, taken *changelog.Taken, err error) error {
+			if err != nil {
+				return err
+			}
+			if sets, _ := taken.Fresh(); sets == 0 || len(taken.Waiting) > 0 {
+				return fmt.Errorf("a bundle brought %d sets, waiting %v", sets, taken.Waiting)
+			}
+			return nil
+		})
+}
+
+// childFolder names, in a child process, the folder of the bundles to take.
+const childFolder = "PULK_BENCH_TAKE"
+
+// takeInChild takes the bundles in a process of its own, and returns the most
+// memory that it had resident, in KiB (Linux only).
+func takeInChild(b *testing.B, folder string, count int) int64 {
+	child := exec.Command(os.Args[0], "-test.run", "^TestTakeInChild$")
+	child.Env = append(os.Environ(), fmt.Sprintf("%s=%s:%d", childFolder, folder, count))
+	out, err := child.CombinedOutput()
+	if err != nil {
+		b.Fatalf("%v: %s", err, out)
+	}
+	_, rest, _ := strings.Cut(string(out), "VmHWM:")
+	var peakKiB int64
+	if _, err := fmt.Sscan(rest, &peakKiB); err != nil {
+		b.Fatalf("the child does not tell its peak memory: %s", out)
+	}
+	return peakKiB
+}
+
+// TestTakeInChild is the child of BenchmarkTake.
+func TestTakeInChild(t *testing.T) {
+	setting, ok := os.LookupEnv(childFolder)
+	if !ok {
+		t.Skip("runs as a child of BenchmarkTake")
+	}
+	cut := strings.LastIndexByte(setting, ':')
+	count, err := strconv.Atoi(setting[cut+1:])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := takeFiles(home(t, filepath.Join(t.TempDir(), "child.db")), setting[:cut], count); err != nil {
+		t.Fatal(err)
+	}
+	status, err := os.ReadFile("/proc/self/status")
+	if err != nil {
+		t.Fatal(err)
+	}
+	fmt.Printf("%s\n", status)
 }
 
 type plainTable struct {
