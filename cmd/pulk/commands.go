@@ -22,5 +22,6 @@ func (e *env) commands() []*cli.Command {
 		e.reportCommand(),
 		e.verifyCommand(),
 		e.demoCommand(),
+		e.completionCommand(),
 	}
 }
