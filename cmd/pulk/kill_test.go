@@ -186,8 +186,12 @@ func TestKill(t *testing.T) {
 		case !said && now > v.sets:
 			unsaid++
 		}
+		// The machine's speed drifts; keep the kills around the moment of the commit.
 		if wasKilled {
 			killed++
+			usual += usual / 20
+		} else {
+			usual -= usual / 10
 		}
 		if now > v.sets {
 			done++
@@ -195,7 +199,7 @@ func TestKill(t *testing.T) {
 		}
 		v.sets = now
 	}
-	t.Logf("a command takes %s; %d of %d were killed in time, %d left their step done, %d of those before they could say so", usual, killed, kills, done, unsaid)
+	t.Logf("a command takes about %s; %d of %d were killed in time, %d left their step done, %d of those before they could say so", usual, killed, kills, done, unsaid)
 	if killed < kills/3 || done == 0 {
 		t.Errorf("the kills came at the wrong moments to show anything")
 	}
