@@ -86,21 +86,7 @@ func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
 }
 
 func byCode(tx *changelog.Tx, code string) ([]clock.Dot, error) {
-	return dots(tx, "SELECT dot FROM person WHERE code = ? ORDER BY dot", code)
-}
-
-func dots(tx *changelog.Tx, query string, args ...any) ([]clock.Dot, error) {
-	var list []clock.Dot
-	err := tx.Each(query, args, func(scan func(...any) error) error {
-		var key []byte
-		if err := scan(&key); err != nil {
-			return err
-		}
-		dot, err := clock.DotFromKey(key)
-		list = append(list, dot)
-		return err
-	})
-	return list, err
+	return tx.Dots("SELECT dot FROM person WHERE code = ? ORDER BY dot", code)
 }
 
 func keysOf(tx *changelog.Tx, person clock.Dot) ([]Key, error) {

@@ -258,16 +258,7 @@ func entriesOf(tx *changelog.Tx, query string, args ...clock.Dot) ([]Entry, erro
 	for _, dot := range args {
 		keys = append(keys, dot.Key())
 	}
-	var dots []clock.Dot
-	err := tx.Each(query, keys, func(scan func(...any) error) error {
-		var key []byte
-		if err := scan(&key); err != nil {
-			return err
-		}
-		dot, err := clock.DotFromKey(key)
-		dots = append(dots, dot)
-		return err
-	})
+	dots, err := tx.Dots(query, keys...)
 	if err != nil {
 		return nil, err
 	}

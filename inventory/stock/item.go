@@ -117,7 +117,7 @@ func ItemByID(tx *changelog.Tx, id clock.Dot) (*Item, error) {
 
 // Items returns all items in the order of their part numbers.
 func Items(tx *changelog.Tx) ([]*Item, error) {
-	ids, err := dots(tx, "SELECT dot FROM item ORDER BY part_number, dot")
+	ids, err := tx.Dots("SELECT dot FROM item ORDER BY part_number, dot")
 	if err != nil {
 		return nil, err
 	}
@@ -183,7 +183,7 @@ func FindLocation(tx *changelog.Tx, code string) (*Location, error) {
 
 // Locations returns all locations in the order of their codes.
 func Locations(tx *changelog.Tx) ([]*Location, error) {
-	ids, err := dots(tx, "SELECT dot FROM location ORDER BY code, dot")
+	ids, err := tx.Dots("SELECT dot FROM location ORDER BY code, dot")
 	if err != nil {
 		return nil, err
 	}

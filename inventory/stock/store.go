@@ -129,25 +129,11 @@ func (Projection) Describe(tx *changelog.Tx, id clock.Dot) (string, error) {
 }
 
 func itemsByPart(tx *changelog.Tx, partNumber string) ([]clock.Dot, error) {
-	return dots(tx, "SELECT dot FROM item WHERE part_number = ? ORDER BY dot", partNumber)
+	return tx.Dots("SELECT dot FROM item WHERE part_number = ? ORDER BY dot", partNumber)
 }
 
 func locationsByCode(tx *changelog.Tx, code string) ([]clock.Dot, error) {
-	return dots(tx, "SELECT dot FROM location WHERE code = ? ORDER BY dot", code)
-}
-
-func dots(tx *changelog.Tx, query string, args ...any) ([]clock.Dot, error) {
-	var list []clock.Dot
-	err := tx.Each(query, args, func(scan func(...any) error) error {
-		var key []byte
-		if err := scan(&key); err != nil {
-			return err
-		}
-		dot, err := clock.DotFromKey(key)
-		list = append(list, dot)
-		return err
-	})
-	return list, err
+	return tx.Dots("SELECT dot FROM location WHERE code = ? ORDER BY dot", code)
 }
 
 const movementColumns = `SELECT m.dot, m.kind, m.item, m.lot, m.from_loc, m.to_loc, m.quantity, m.held, m.run, m.step, m.note,

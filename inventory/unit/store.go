@@ -133,15 +133,5 @@ func unitRows(tx *changelog.Tx, query string, args ...any) ([]*Unit, error) {
 
 // eventsOf lists the changes about a unit, in the order of their ids.
 func eventsOf(tx *changelog.Tx, unit clock.Dot) ([]clock.Dot, error) {
-	var list []clock.Dot
-	err := tx.Each("SELECT dot FROM unit_event WHERE unit = ? ORDER BY dot", []any{unit.Key()}, func(scan func(...any) error) error {
-		var key []byte
-		if err := scan(&key); err != nil {
-			return err
-		}
-		dot, err := clock.DotFromKey(key)
-		list = append(list, dot)
-		return err
-	})
-	return list, err
+	return tx.Dots("SELECT dot FROM unit_event WHERE unit = ? ORDER BY dot", unit.Key())
 }

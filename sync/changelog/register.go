@@ -199,18 +199,7 @@ func (tx *Tx) knownToAny(ctx clock.Context, lists ...[]clock.Dot) (bool, error) 
 
 // assignments lists those of a field that stand (table register) or were replaced.
 func (tx *Tx) assignments(table string, entity clock.Dot, field kind.FieldID, key string) ([]clock.Dot, error) {
-	var dots []clock.Dot
-	err := tx.Each("SELECT dot FROM "+table+" WHERE entity = ? AND field = ? AND key = ? ORDER BY dot", []any{entity.Key(), field, key},
-		func(scan func(...any) error) error {
-			var bytes []byte
-			if err := scan(&bytes); err != nil {
-				return err
-			}
-			dot, err := clock.DotFromKey(bytes)
-			dots = append(dots, dot)
-			return err
-		})
-	return dots, err
+	return tx.Dots("SELECT dot FROM "+table+" WHERE entity = ? AND field = ? AND key = ? ORDER BY dot", entity.Key(), field, key)
 }
 
 func sqlValue(t kind.Type, value change.Value) any {

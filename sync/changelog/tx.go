@@ -145,3 +145,18 @@ func (tx *Tx) settle() error {
 	}
 	return tx.storeAwaits()
 }
+
+// Dots returns the dots that a query selects in its only column.
+func (tx *Tx) Dots(query string, args ...any) ([]clock.Dot, error) {
+	var list []clock.Dot
+	err := tx.Each(query, args, func(scan func(...any) error) error {
+		var key []byte
+		if err := scan(&key); err != nil {
+			return err
+		}
+		dot, err := clock.DotFromKey(key)
+		list = append(list, dot)
+		return err
+	})
+	return list, err
+}
