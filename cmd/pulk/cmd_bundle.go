@@ -27,7 +27,7 @@ func (e *env) bundleCommand() *cli.Command {
 		verb{path: "pulk bundle take", args: "FILE…", minArgs: 1, maxArgs: -1, usage: "take in bundles of other sites",
 			about:    "Each bundle is taken whole or refused whole. Taking one twice, or in another order, does no harm.",
 			examples: []string{"pulk bundle take stn-0412.bundle"}, action: (*call).bundleTake}.command(e),
-		verb{path: "pulk bundle show", args: "FILE", minArgs: 1, maxArgs: 1, usage: "a bundle as text, field by field, with offsets", storeless: true,
+		verb{path: "pulk bundle show", args: "FILE", minArgs: 1, maxArgs: 1, usage: "a bundle as text, field by field, with offsets", storeless: true, reads: true,
 			about: "Needs no store. A damaged bundle is shown up to the fault. The format: docs/bundle-format.md.", action: (*call).bundleShow}.command(e),
 	)
 }
@@ -158,6 +158,13 @@ func (c *call) bundleShow() error {
 	data, err := carrier.ReadFile(c.Args().First())
 	if err != nil {
 		return err
+	}
+	if c.asJSON() {
+		b, err := bundle.Decode(data, bundle.DefaultLimits)
+		if err != nil {
+			return fault.Hint("pulk bundle show without --json tells how far it can be read", "%s: %w", c.Args().First(), err)
+		}
+		return c.printJSON(bundleJSONOf(b))
 	}
 	return bundle.Dump(c.env.stdout, data)
 }

@@ -242,20 +242,20 @@ func (c *call) printPlan(p *kit.Plan) {
 }
 
 func (c *call) printSpares(p *kit.Plan) {
-	t := newTable("spare", "name", "in use", "failed", "rate /1000 h (interval)", "expect", "there", "send", "odds now", "then", "kg")
+	t := newTable("spare", "name", "in use", "failed", "rate /1000 h (interval)", "expect", "there", "send", "odds now", "then", "kg", "L")
 	for _, l := range p.Lines {
 		if l.Basis != kit.Spare || l.Send == 0 && !c.Bool("all") {
 			continue
 		}
 		t.add(l.PartNumber, l.Name, l.Installed, l.Failures, fmt.Sprintf("%.2g (%.2g to %.2g)", 1000*l.RatePerHour, 1000*l.RateLowPerHour, 1000*l.RateHighPerHour),
-			fmt.Sprintf("%.2f", l.Expected), l.Good, l.Send, fmt.Sprintf("%.3f", l.OddsNow), fmt.Sprintf("%.3f", l.OddsSent), kilograms(l))
+			fmt.Sprintf("%.2f", l.Expected), l.Good, l.Send, fmt.Sprintf("%.3f", l.OddsNow), fmt.Sprintf("%.3f", l.OddsSent), kilograms(l), litres(l))
 	}
 	t.print(c.env, "No spares are to be sent.")
 	c.printf("\n")
 }
 
 func (c *call) printConsumables(p *kit.Plan) {
-	t := newTable("consumable", "name", "planned use", "as used so far", "there", "send", "kg")
+	t := newTable("consumable", "name", "planned use", "as used so far", "there", "send", "kg", "L")
 	for _, l := range p.Lines {
 		if l.Basis != kit.Consumable || l.Send == 0 && !c.Bool("all") {
 			continue
@@ -264,7 +264,7 @@ func (c *call) printConsumables(p *kit.Plan) {
 		if l.UseRatioKnown {
 			ratio = fmt.Sprintf("× %.2f", l.UseRatio)
 		}
-		t.add(l.PartNumber, l.Name, fmt.Sprintf("%.0f %s", l.Expected/l.UseRatio, l.UnitOfIssue), ratio, l.Good, l.Send, kilograms(l))
+		t.add(l.PartNumber, l.Name, fmt.Sprintf("%.0f %s", l.Expected/l.UseRatio, l.UnitOfIssue), ratio, l.Good, l.Send, kilograms(l), litres(l))
 	}
 	t.print(c.env, "No consumables are to be sent.")
 	c.printf("\n")
@@ -275,4 +275,11 @@ func kilograms(l kit.Line) string {
 		return "?"
 	}
 	return fmt.Sprintf("%.2f", float64(l.SendMassGrams)/1000)
+}
+
+func litres(l kit.Line) string {
+	if !l.VolumeKnown {
+		return "?"
+	}
+	return fmt.Sprintf("%.1f", l.SendLitres)
 }

@@ -22,7 +22,8 @@ var jsonRoots = []struct{ command, prints string }{
 	{"item list", "[]itemRow"}, {"item show", "itemRow"}, {"location list", "[]locationRow"},
 	{"stock list", "stockJSON"}, {"stock history", "[]movementRow"},
 	{"unit list", "[]unitRow"}, {"unit show", "unitDetail"}, {"unit dossier", "dossier"}, {"kit plan", "kitJSON"},
-	{"conflict list", "[]conflictRow"}, {"conflict show", "conflictRow"}, {"report day", "dayReport"}, {"verify", "verifyJSON"},
+
+	{"bundle show", "bundleJSON"}, {"conflict list", "[]conflictRow"}, {"conflict show", "conflictRow"}, {"report day", "dayReport"}, {"verify", "verifyJSON"},
 }
 
 const jsonPath = "../../docs/json.md"
