@@ -28,6 +28,7 @@ var mayImport = map[string][]string{
 	"sync/change":       {"schema/kind", "schema/decimal", "sync/clock"},
 	"sync/bundle":       {"schema/kind", "schema/decimal", "sync/clock", "sync/change", "sync/bundle"},
 	"sync/carrier":      {},
+	"sync/link":         {},
 	"checklist":         {"schema", "sync", "checklist"},
 	"checklist/limit":   {"schema/decimal"},
 	"inventory":         {"schema", "sync", "inventory"},
@@ -50,7 +51,7 @@ var onlyIn = map[string]string{
 // pure lists packages, and files of others, that know no store, file, clock or
 // randomness.
 var pure = []string{
-	"schema/kind", "schema/decimal", "schema/fault", "sync/clock", "sync/change", "sync/bundle", "checklist/limit",
+	"schema/kind", "schema/decimal", "schema/fault", "sync/clock", "sync/change", "sync/bundle", "sync/link", "checklist/limit",
 	"checklist/procedure/parse.go", "checklist/procedure/node.go", "checklist/procedure/rules.go", "checklist/procedure/step.go",
 	"checklist/procedure/compare.go", "checklist/procedure/delta.go", "checklist/procedure/unit.go",
 	"checklist/run/evaluate.go", "checklist/run/gate.go", "checklist/run/view.go", "checklist/run/evidence.go", "checklist/run/entry.go",
