@@ -28,7 +28,7 @@ var mayImport = map[string][]string{
 	"sync/change":       {"schema/kind", "schema/decimal", "sync/clock"},
 	"sync/bundle":       {"schema/kind", "schema/decimal", "sync/clock", "sync/change", "sync/bundle"},
 	"sync/carrier":      {},
-	"sync/link":         {},
+	"sync/link":         {"sync/clock"},
 	"checklist":         {"schema", "sync", "checklist"},
 	"checklist/limit":   {"schema/decimal"},
 	"inventory":         {"schema", "sync", "inventory"},

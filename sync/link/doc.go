@@ -5,6 +5,9 @@
 // point and set as seen from a [Site]. The orbits are carried forward by SGP4;
 // docs/decisions/orbits.md tells how well.
 //
+// Passes and daily windows become [Contact]s that do not overlap; a [Budget] says
+// what one of them carries, and [Forecast] when what waits is home.
+//
 // Everything here takes values and returns values; the time comes in as an
 // argument.
 package link
