@@ -10,6 +10,7 @@ import (
 	"pulk/sync/bundle"
 	"pulk/sync/carrier"
 	"pulk/sync/changelog"
+	"pulk/sync/transfer"
 )
 
 // clockTolerance is how far a sender's clock may stand ahead before it is told.
@@ -44,20 +45,26 @@ func (c *call) bundleMake() error {
 		if err != nil {
 			return err
 		}
-		made, err := log.Make(c.Context.Context, changelog.Request{To: to.ID, Now: c.env.now(), MaxBytes: c.Int("max-bytes"), Continue: c.Bool("continue")})
+		made, err := c.desk(log).Make(c.Context.Context, transfer.Request{
+			Request: changelog.Request{To: to.ID, MaxBytes: c.Int("max-bytes"), Continue: c.Bool("continue")}})
 		if err != nil {
 			return err
 		}
-		if err := carrier.WriteFile(c.String("output"), made.Data); err != nil {
+		if err := carrier.WriteFile(c.String("output"), made.Parcels[0].Data); err != nil {
 			return err
 		}
-		c.printf("%s: %d bytes for %s, %s", c.String("output"), len(made.Data), to.Code, cargo("", made.Changes, made.Sets))
-		if made.Left > 0 {
-			c.printf("; %s queued", plural(made.Left, "change-set stays", "change-sets stay"))
-		}
-		c.printf("\n")
+		c.sayMade(c.String("output"), to.Code, made)
 		return nil
 	})
+}
+
+// sayMade says what is in what was made, and under which name it goes.
+func (c *call) sayMade(name, to string, made *transfer.Made) {
+	c.printf("%s: %d bytes for %s, %s", name, made.Bytes(), to, cargo("", made.Changes, made.Sets))
+	if made.Left > 0 {
+		c.printf("; %s queued", plural(made.Left, "change-set stays", "change-sets stay"))
+	}
+	c.printf("\n")
 }
 
 // cargo says what a bundle brings. One without changes still tells what has arrived
@@ -83,21 +90,38 @@ func trustedSite(c *call, log *changelog.Log, code string) (changelog.Site, erro
 func (c *call) bundleTake() error {
 	return c.withLog(func(log *changelog.Log) error {
 		paths := c.Args().Slice()
-		err := log.TakeEach(c.Context.Context, len(paths), func(i int) ([]byte, error) { return carrier.ReadFile(paths[i]) }, bundle.DefaultLimits, c.env.now(),
-			func(i int, taken *changelog.Taken, err error) error {
-				if err == nil {
-					err = c.sayTaken(log, paths[i], taken)
-				}
-				if err != nil {
-					return fmt.Errorf("%s: %w", paths[i], err)
-				}
-				return nil
-			})
+		read := func(i int) ([]byte, error) { return carrier.ReadFile(paths[i]) }
+		err := c.desk(log).Take(c.Context.Context, len(paths), read, func(i int, o transfer.Outcome) error {
+			err := o.Err
+			if err == nil {
+				err = c.sayOutcome(log, paths[i], o)
+			}
+			if err != nil {
+				return fmt.Errorf("%s: %w", paths[i], err)
+			}
+			return nil
+		})
 		if err != nil {
 			return err
 		}
 		return c.sayConflicts(log)
 	})
+}
+
+// desk returns where parcels are opened and wrapped for a log.
+func (c *call) desk(log *changelog.Log) *transfer.Desk {
+	return &transfer.Desk{Log: log, Now: c.env.now()}
+}
+
+// sayOutcome says what came of a parcel that was not refused.
+func (c *call) sayOutcome(log *changelog.Log, name string, o transfer.Outcome) error {
+	switch {
+	case o.Taken != nil:
+		return c.sayTaken(log, name, o.Taken)
+	case o.Attachment != "":
+		c.printf("%s: %s\n", name, o.Attachment)
+	}
+	return nil
 }
 
 // sayTaken says what a bundle brought.
@@ -167,90 +191,4 @@ func (c *call) bundleShow() error {
 		return c.printJSON(bundleJSONOf(b))
 	}
 	return bundle.Dump(c.env.stdout, data)
-}
-
-func (e *env) exchangeCommand() *cli.Command {
-	return verb{
-		path: "pulk exchange", args: "FOLDER", minArgs: 1, maxArgs: 1, usage: "take what lies in a folder for us, and put there what others need",
-		about: "For a USB stick or a synchronised folder. Bundles for this site are taken and moved aside; one new bundle is written for each trusted site that something waits for. " +
-			"Files appear whole under their final name, so it is safe to pull the stick or interrupt; run it again to go on.",
-		examples: []string{"pulk exchange /media/stick"},
-		flags:    []cli.Flag{&cli.IntFlag{Name: "max-bytes", Usage: "size of each bundle that is not exceeded, in `BYTES`"}},
-		action:   (*call).exchange,
-	}.command(e)
-}
-
-func (c *call) exchange() error {
-	folder := carrier.Folder{Path: c.Args().First()}
-	return c.withLog(func(log *changelog.Log) error {
-		self := log.Self()
-		refused, fresh := 0, 0
-		incoming, err := folder.List(uint32(self.Site))
-		if err != nil {
-			return err
-		}
-		err = log.TakeEach(c.Context.Context, len(incoming), func(i int) ([]byte, error) { return folder.Read(incoming[i]) }, bundle.DefaultLimits, c.env.now(),
-			func(i int, taken *changelog.Taken, err error) error {
-				if err != nil {
-					refused++
-					c.env.report(fmt.Errorf("%s: %w", incoming[i], err))
-					return nil
-				}
-				if err := c.sayTaken(log, incoming[i], taken); err != nil {
-					return err
-				}
-				sets, _ := taken.Fresh()
-				fresh += sets
-				return folder.Done(incoming[i])
-			})
-		if err != nil {
-			return err
-		}
-		if err := c.exchangeOut(log, folder); err != nil {
-			return err
-		}
-		if fresh > 0 {
-			if err := c.sayConflicts(log); err != nil {
-				return err
-			}
-		}
-		if refused > 0 {
-			return fault.Hint("they are left in the folder; the other bundles were taken", "%d of %d bundles were refused", refused, len(incoming))
-		}
-		return nil
-	})
-}
-
-// exchangeOut writes a bundle for each trusted site that something waits for, or
-// that does not know yet what has arrived here.
-func (c *call) exchangeOut(log *changelog.Log, folder carrier.Folder) error {
-	var peers []changelog.PeerState
-	err := log.View(c.Context.Context, func(tx *changelog.Tx) (err error) { peers, err = tx.Peers(); return err })
-	if err != nil {
-		return err
-	}
-	for _, peer := range peers {
-		if !peer.Trusted {
-			c.printf("nothing for %s: it is not trusted yet\n", peer.Code)
-			continue
-		}
-		if peer.Waiting == 0 && peer.Told {
-			c.printf("nothing new for %s\n", peer.Code)
-			continue
-		}
-		made, err := log.Make(c.Context.Context, changelog.Request{To: peer.ID, Now: c.env.now(), MaxBytes: c.Int("max-bytes")})
-		if err != nil {
-			return err
-		}
-		name, err := folder.Put(uint32(log.Self().Site), uint32(peer.ID), made.Data)
-		if err != nil {
-			return err
-		}
-		c.printf("%s: %d bytes for %s, %s", name, len(made.Data), peer.Code, cargo("", made.Changes, made.Sets))
-		if made.Left > 0 {
-			c.printf("; %s queued", plural(made.Left, "change-set stays", "change-sets stay"))
-		}
-		c.printf("\n")
-	}
-	return nil
 }

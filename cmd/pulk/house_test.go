@@ -58,7 +58,7 @@ var pure = []string{
 	"inventory/sparing", "inventory/kit", "inventory/stock/movement.go",
 }
 
-var impure = []string{"os", "io/fs", "net", "net/http", "database/sql", "math/rand", "math/rand/v2", "crypto/rand", "pulk/schema", "pulk/sync/changelog", "pulk/sync/carrier"}
+var impure = []string{"os", "io/fs", "net", "net/http", "database/sql", "math/rand", "math/rand/v2", "crypto/rand", "pulk/schema", "pulk/sync/changelog", "pulk/sync/carrier", "pulk/sync/transfer"}
 
 type goPackage struct {
 	ImportPath string

@@ -1,8 +1,10 @@
-// Package carrier moves bundle files and knows nothing of their content.
+// Package carrier moves parcels and knows nothing of their content.
 package carrier
 
 import (
 	"bytes"
+	"cmp"
+	"context"
 	"crypto/sha256"
 	"errors"
 	"fmt"
@@ -11,28 +13,56 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 )
 
-// MaxFile is the largest bundle file that is read.
+// MaxFile is the largest parcel that is read.
 const MaxFile = 64 << 20
 
-// Folder is a folder, a USB stick or a synchronised share, that sites leave bundles
-// for each other in: NAME.bundle, where NAME is the sender's id, the addressee's
-// id and the start of the content's SHA-256. What was taken is moved to the folder
-// "taken" below it.
+// Folder is a folder, a USB stick or a synchronised share, that sites leave parcels
+// for each other in: FROM-TO-SLOT-DIGEST.parcel, where FROM and TO are the ids of
+// sender and addressee and DIGEST is the start of the content's SHA-256. What was
+// taken is moved to the folder "taken" below it.
 type Folder struct {
 	Path string
 }
 
 const (
-	extension  = ".bundle"
+	extension  = ".parcel"
 	takenName  = "taken"
 	hiddenName = ".pulk-" // files that are being written
 )
 
-// List returns the names of the bundles for a site, the oldest first.
-func (f Folder) List(site uint32) ([]string, error) {
+// MaxParcelBytes returns 0: a folder takes a parcel of any size.
+func (f Folder) MaxParcelBytes() int { return 0 }
+
+// parcelName is the name of a file in a folder, in its parts.
+type parcelName struct {
+	from, to uint32
+	slot     string
+	digest   string // hex
+}
+
+func (n parcelName) prefix() string { return fmt.Sprintf("%08x-%08x-%s-", n.from, n.to, n.slot) }
+
+func (n parcelName) String() string { return n.prefix() + n.digest + extension }
+
+// parseName returns the parts of a file's name. Names that Put does not give are
+// not parcels.
+func parseName(name string) (parcelName, bool) {
+	parts := strings.Split(strings.TrimSuffix(name, extension), "-")
+	if len(parts) != 4 {
+		return parcelName{}, false
+	}
+	from, err1 := strconv.ParseUint(parts[0], 16, 32)
+	to, err2 := strconv.ParseUint(parts[1], 16, 32)
+	n := parcelName{uint32(from), uint32(to), parts[2], parts[3]}
+	return n, err1 == nil && err2 == nil && n.String() == name
+}
+
+// List returns the names of the parcels for a site, the oldest first.
+func (f Folder) List(ctx context.Context, site uint32) ([]string, error) {
 	entries, err := os.ReadDir(f.Path)
 	if err != nil {
 		return nil, err
@@ -43,10 +73,7 @@ func (f Folder) List(site uint32) ([]string, error) {
 	}
 	var files []file
 	for _, entry := range entries {
-		if entry.IsDir() || strings.HasPrefix(entry.Name(), ".") || !strings.HasSuffix(entry.Name(), extension) {
-			continue
-		}
-		if parts := strings.Split(entry.Name(), "-"); len(parts) != 3 || parts[1] != fmt.Sprintf("%08x", site) {
+		if n, ok := parseName(entry.Name()); !ok || n.to != site || entry.IsDir() {
 			continue
 		}
 		info, err := entry.Info()
@@ -59,23 +86,31 @@ func (f Folder) List(site uint32) ([]string, error) {
 		files = append(files, file{entry.Name(), info.ModTime().UnixNano()})
 	}
 	slices.SortFunc(files, func(a, b file) int {
-		if a.mod != b.mod {
-			return int(min(max(a.mod-b.mod, -1), 1))
-		}
-		return strings.Compare(a.name, b.name)
+		return cmp.Or(cmp.Compare(a.mod, b.mod), strings.Compare(a.name, b.name))
 	})
 	var names []string
 	for _, file := range files {
 		names = append(names, file.name)
 	}
-	return names, nil
+	return names, ctx.Err()
 }
 
-// Read returns the content of a listed bundle.
-func (f Folder) Read(name string) ([]byte, error) { return ReadFile(filepath.Join(f.Path, name)) }
+// Sender returns the site that left a listed parcel, as its name says.
+func (f Folder) Sender(name string) (site uint32, ok bool) {
+	n, ok := parseName(name)
+	return n.from, ok
+}
 
-// Done moves a bundle that was taken aside.
-func (f Folder) Done(name string) error {
+// Read returns the content of a listed parcel.
+func (f Folder) Read(ctx context.Context, name string) ([]byte, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	return ReadFile(filepath.Join(f.Path, name))
+}
+
+// Done moves a parcel that was taken aside.
+func (f Folder) Done(_ context.Context, name string) error {
 	folder := filepath.Join(f.Path, takenName)
 	if err := os.MkdirAll(folder, 0o777); err != nil {
 		return err
@@ -83,27 +118,40 @@ func (f Folder) Done(name string) error {
 	return os.Rename(filepath.Join(f.Path, name), filepath.Join(folder, name))
 }
 
-// Put leaves a bundle for a site, and takes away earlier ones of the same sender
-// for it, which it replaces: a bundle holds all that is not acknowledged.
-func (f Folder) Put(from, to uint32, data []byte) (string, error) {
-	digest := sha256.Sum256(data)
-	prefix := fmt.Sprintf("%08x-%08x-", from, to)
-	name := fmt.Sprintf("%s%x%s", prefix, digest[:6], extension)
-	if err := WriteFile(filepath.Join(f.Path, name), data); err != nil {
-		return "", err
+// Put leaves parcels for a site, and then takes away the earlier ones of the same
+// sender, addressee and slot.
+func (f Folder) Put(ctx context.Context, from, to uint32, slot string, parcels [][]byte) ([]string, error) {
+	var names []string
+	for _, parcel := range parcels {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		digest := sha256.Sum256(parcel)
+		name := parcelName{from, to, slot, fmt.Sprintf("%x", digest[:6])}.String()
+		if err := WriteFile(filepath.Join(f.Path, name), parcel); err != nil {
+			return nil, err
+		}
+		names = append(names, name)
 	}
+	return names, f.replace(parcelName{from: from, to: to, slot: slot}.prefix(), names)
+}
+
+// replace removes the parcels whose names begin with prefix, but those given.
+func (f Folder) replace(prefix string, keep []string) error {
 	entries, err := os.ReadDir(f.Path)
 	if err != nil {
-		return "", err
+		return err
 	}
 	for _, entry := range entries {
-		if strings.HasPrefix(entry.Name(), prefix) && entry.Name() != name {
-			if err := os.Remove(filepath.Join(f.Path, entry.Name())); err != nil && !errors.Is(err, fs.ErrNotExist) {
-				return "", err
-			}
+		name := entry.Name()
+		if !strings.HasPrefix(name, prefix) || !strings.HasSuffix(name, extension) || slices.Contains(keep, name) {
+			continue
+		}
+		if err := os.Remove(filepath.Join(f.Path, name)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return err
 		}
 	}
-	return name, nil
+	return nil
 }
 
 // WriteFile writes a file so that it appears under its name whole, or not at all.
@@ -139,7 +187,7 @@ func syncFolder(path string) error {
 	return folder.Close()
 }
 
-// ReadFile reads a bundle file, up to MaxFile.
+// ReadFile reads a file that holds a parcel, up to MaxFile.
 func ReadFile(path string) ([]byte, error) {
 	file, err := os.Open(path)
 	if err != nil {

@@ -2,6 +2,7 @@ package carrier
 
 import (
 	"bytes"
+	"context"
 	"os"
 	"path/filepath"
 	"slices"
@@ -10,19 +11,27 @@ import (
 )
 
 func TestFolderCarries(t *testing.T) {
-	f := Folder{Path: t.TempDir()}
+	f, ctx := Folder{Path: t.TempDir()}, context.Background()
 	const stn, home, ship = 0x11, 0x22, 0x33
-	put := func(from, to uint32, data string) string {
+	putAs := func(slot string, from, to uint32, parcels ...string) []string {
 		t.Helper()
-		name, err := f.Put(from, to, []byte(data))
+		var contents [][]byte
+		for _, parcel := range parcels {
+			contents = append(contents, []byte(parcel))
+		}
+		names, err := f.Put(ctx, from, to, slot, contents)
 		if err != nil {
 			t.Fatal(err)
 		}
-		return name
+		return names
+	}
+	put := func(from, to uint32, data string) string {
+		t.Helper()
+		return putAs("log", from, to, data)[0]
 	}
 	list := func(site uint32) []string {
 		t.Helper()
-		names, err := f.List(site)
+		names, err := f.List(ctx, site)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -31,7 +40,7 @@ func TestFolderCarries(t *testing.T) {
 	first := put(stn, home, "one")
 	relayed := put(ship, home, "two")
 	put(home, stn, "for the station")
-	for name, data := range map[string]string{".pulk-half": "x", "letter.txt": "x", "a-b-c-d.bundle": "x", "00000011-00000022.bundle": "x"} {
+	for name, data := range map[string]string{".pulk-half": "x", "letter.txt": "x", "a-b-c-d.parcel": "x", "00000011-00000022-log.parcel": "x", "00000011-00000022-log-0a-1.parcel": "x", "11-00000022-log-0a.parcel": "x"} {
 		if err := os.WriteFile(filepath.Join(f.Path, name), []byte(data), 0o666); err != nil {
 			t.Fatal(err)
 		}
@@ -39,7 +48,7 @@ func TestFolderCarries(t *testing.T) {
 	if got := list(home); len(got) != 2 || !slices.Contains(got, first) || !slices.Contains(got, relayed) {
 		t.Errorf("for home: %v; want %s and %s alone", got, first, relayed)
 	}
-	if data, err := f.Read(first); err != nil || string(data) != "one" {
+	if data, err := f.Read(ctx, first); err != nil || string(data) != "one" {
 		t.Errorf("read %q, %v", data, err)
 	}
 	second := put(stn, home, "one and more")
@@ -49,7 +58,18 @@ func TestFolderCarries(t *testing.T) {
 	if again := put(stn, home, "one and more"); again != second {
 		t.Errorf("the same bundle again is called %s, before %s", again, second)
 	}
-	if err := f.Done(second); err != nil {
+	pair := putAs("asked", stn, home, "fragment one", "fragment two")
+	if got := list(home); len(got) != 4 || !slices.Contains(got, second) || !slices.Contains(got, pair[0]) || !slices.Contains(got, pair[1]) {
+		t.Errorf("after two parcels under another slot: %v; want %s, %s and %v", got, second, relayed, pair)
+	}
+	if site, ok := f.Sender(pair[1]); site != stn || !ok {
+		t.Errorf("%s is from %08x, %v; want %08x", pair[1], site, ok, stn)
+	}
+	putAs("asked", stn, home, "fragment two")
+	if got := list(home); slices.Contains(got, pair[0]) || !slices.Contains(got, pair[1]) || !slices.Contains(got, second) {
+		t.Errorf("after one of the two again: %v; want %s alone of %v", got, pair[1], pair)
+	}
+	if err := f.Done(ctx, second); err != nil {
 		t.Fatal(err)
 	}
 	if got := list(home); slices.Contains(got, second) {

@@ -1,0 +1,75 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/urfave/cli/v2"
+
+	"pulk/schema/fault"
+	"pulk/sync/carrier"
+	"pulk/sync/changelog"
+	"pulk/sync/transfer"
+)
+
+func (e *env) exchangeCommand() *cli.Command {
+	return verb{
+		path: "pulk exchange", args: "FOLDER", minArgs: 1, maxArgs: 1, usage: "take what lies in a folder for us, and put there what others need",
+		about: "For a USB stick or a synchronised folder. Bundles for this site are taken and moved aside; one new bundle is written for each trusted site that something waits for. " +
+			"Files appear whole under their final name, so it is safe to pull the stick or interrupt; run it again to go on.",
+		examples: []string{"pulk exchange /media/stick"},
+		flags:    []cli.Flag{&cli.IntFlag{Name: "max-bytes", Usage: "size of each bundle that is not exceeded, in `BYTES`"}},
+		action:   (*call).exchange,
+	}.command(e)
+}
+
+func (c *call) exchange() error {
+	way := carrierFor(c.Args().First())
+	return c.withLog(func(log *changelog.Log) error {
+		desk := c.desk(log)
+		refused, all, fresh := 0, 0, 0
+		err := desk.Receive(c.Context.Context, way, func(name string, o transfer.Outcome) error {
+			all++
+			if o.Err != nil {
+				refused++
+				c.env.report(fmt.Errorf("%s: %w", name, o.Err))
+				return nil
+			}
+			if o.Taken != nil {
+				sets, _ := o.Taken.Fresh()
+				fresh += sets
+			}
+			return c.sayOutcome(log, name, o)
+		})
+		if err != nil {
+			return err
+		}
+		if err := desk.Send(c.Context.Context, way, transfer.Request{Request: changelog.Request{MaxBytes: c.Int("max-bytes")}}, c.saySent); err != nil {
+			return err
+		}
+		if fresh > 0 {
+			if err := c.sayConflicts(log); err != nil {
+				return err
+			}
+		}
+		if refused > 0 {
+			return fault.Hint("they are left where they lay; the others were taken", "%d of %d parcels were refused", refused, all)
+		}
+		return nil
+	})
+}
+
+// carrierFor returns what carries parcels to and from a place that a person named.
+func carrierFor(place string) transfer.Carrier { return carrier.Folder{Path: place} }
+
+// saySent says what was left for a site.
+func (c *call) saySent(s transfer.Sent) error {
+	switch {
+	case !s.To.Trusted:
+		c.printf("nothing for %s: it is not trusted yet\n", s.To.Code)
+	case s.Made == nil:
+		c.printf("nothing new for %s\n", s.To.Code)
+	default:
+		c.sayMade(s.Names[0], s.To.Code, s.Made)
+	}
+	return nil
+}
