@@ -1,6 +1,7 @@
 package link
 
 import (
+	"fmt"
 	"strconv"
 	"time"
 )
@@ -42,4 +43,39 @@ func (e Elements) Label() string {
 		return e.Name
 	}
 	return strconv.Itoa(e.CatalogNumber)
+}
+
+// Check says which value is out of its range; it names the field as an OMM does.
+func (e Elements) Check() error {
+	for _, n := range []struct {
+		field     string
+		value     float64
+		low, high float64
+	}{
+		{"MEAN_MOTION", e.MeanMotionRevolutionsPerDay, 0, 20},
+		{"ECCENTRICITY", e.Eccentricity, 0, 1},
+		{"INCLINATION", e.InclinationDegrees, 0, 180},
+		{"RA_OF_ASC_NODE", e.AscendingNodeDegrees, -360, 360},
+		{"ARG_OF_PERICENTER", e.PericentreDegrees, -360, 360},
+		{"MEAN_ANOMALY", e.MeanAnomalyDegrees, -360, 360},
+		{"BSTAR", e.DragPerEarthRadius, -10, 10},
+		{"MEAN_MOTION_DOT", e.MeanMotionDot, -100, 100},
+		{"MEAN_MOTION_DDOT", e.MeanMotionDDot, -100, 100},
+		{"NORAD_CAT_ID", float64(e.CatalogNumber), 0, 999999999},
+		{"EPHEMERIS_TYPE", float64(e.EphemerisType), 0, 0},
+		{"ELEMENT_SET_NO", float64(e.ElementSetNumber), 0, 999999},
+		{"REV_AT_EPOCH", float64(e.RevolutionNumber), 0, 99999999},
+		{"EPOCH (year)", float64(e.Epoch.UTC().Year()), 1957, 2199},
+	} {
+		if !(n.value >= n.low && n.value <= n.high) {
+			return &ParseError{Field: n.field, Found: fmt.Sprint(n.value), Expected: fmt.Sprintf("%v to %v", n.low, n.high)}
+		}
+	}
+	if e.MeanMotionRevolutionsPerDay == 0 {
+		return &ParseError{Field: "MEAN_MOTION", Found: "0", Expected: "more than 0 revolutions a day"}
+	}
+	if e.Eccentricity == 1 {
+		return &ParseError{Field: "ECCENTRICITY", Found: "1", Expected: "less than 1"}
+	}
+	return nil
 }

@@ -1,0 +1,55 @@
+package link
+
+import (
+	"fmt"
+	"math"
+	"sort"
+)
+
+// Mask is the horizon of a site: straight lines of elevation over azimuth between
+// its points, which stand in the order of their azimuths; the last leads past north
+// to the first. One point is a horizon of that elevation all around; no point is a
+// horizon of 0°.
+type Mask []MaskPoint
+
+// MaskPoint is the lowest elevation at which the link works at one azimuth.
+type MaskPoint struct {
+	AzimuthDegrees   float64 // from north by east, 0 up to, but not, 360
+	ElevationDegrees float64 // -90 to 90
+}
+
+// maskPointsMax bounds a mask; four points a degree are more than anyone surveys.
+const maskPointsMax = 1440
+
+// Check says which point of a mask is wrong, counted from 1.
+func (m Mask) Check() error {
+	if len(m) > maskPointsMax {
+		return fmt.Errorf("horizon mask: %d points are more than %d; leave some out", len(m), maskPointsMax)
+	}
+	for i, p := range m {
+		switch {
+		case !(p.AzimuthDegrees >= 0 && p.AzimuthDegrees < 360):
+			return fmt.Errorf("horizon mask: azimuth %v of point %d is outside 0 up to, but not, 360 degrees", p.AzimuthDegrees, i+1)
+		case !(math.Abs(p.ElevationDegrees) <= 90):
+			return fmt.Errorf("horizon mask: elevation %v of point %d is outside -90 to 90 degrees", p.ElevationDegrees, i+1)
+		case i > 0 && p.AzimuthDegrees <= m[i-1].AzimuthDegrees:
+			return fmt.Errorf("horizon mask: azimuth %v of point %d does not come after %v; put the points in the order of their azimuths, each once", p.AzimuthDegrees, i+1, m[i-1].AzimuthDegrees)
+		}
+	}
+	return nil
+}
+
+// At is the elevation of the mask at an azimuth of 0 up to 360, in degrees.
+func (m Mask) At(azimuthDegrees float64) float64 {
+	switch len(m) {
+	case 0:
+		return 0
+	case 1:
+		return m[0].ElevationDegrees
+	}
+	next := sort.Search(len(m), func(i int) bool { return m[i].AzimuthDegrees > azimuthDegrees })
+	before, after := m[(next+len(m)-1)%len(m)], m[next%len(m)]
+	gap := math.Mod(after.AzimuthDegrees-before.AzimuthDegrees+360, 360)
+	way := math.Mod(azimuthDegrees-before.AzimuthDegrees+360, 360)
+	return before.ElevationDegrees + (after.ElevationDegrees-before.ElevationDegrees)*way/gap
+}
