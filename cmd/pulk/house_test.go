@@ -27,7 +27,7 @@ var mayImport = map[string][]string{
 	"sync/clock":        {},
 	"sync/change":       {"schema/kind", "schema/decimal", "sync/clock"},
 	"sync/bundle":       {"schema/kind", "schema/decimal", "sync/clock", "sync/change", "sync/bundle"},
-	"sync/carrier":      {},
+	"sync/carrier":      {"sync/carrier"},
 	"sync/link":         {"sync/clock"},
 	"checklist":         {"schema", "sync", "checklist"},
 	"checklist/limit":   {"schema/decimal"},

@@ -5,7 +5,6 @@ import (
 	"bytes"
 	"cmp"
 	"context"
-	"crypto/sha256"
 	"errors"
 	"fmt"
 	"io"
@@ -13,7 +12,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 )
 
@@ -37,30 +35,6 @@ const (
 // MaxParcelBytes returns 0: a folder takes a parcel of any size.
 func (f Folder) MaxParcelBytes() int { return 0 }
 
-// parcelName is the name of a file in a folder, in its parts.
-type parcelName struct {
-	from, to uint32
-	slot     string
-	digest   string // hex
-}
-
-func (n parcelName) prefix() string { return fmt.Sprintf("%08x-%08x-%s-", n.from, n.to, n.slot) }
-
-func (n parcelName) String() string { return n.prefix() + n.digest + extension }
-
-// parseName returns the parts of a file's name. Names that Put does not give are
-// not parcels.
-func parseName(name string) (parcelName, bool) {
-	parts := strings.Split(strings.TrimSuffix(name, extension), "-")
-	if len(parts) != 4 {
-		return parcelName{}, false
-	}
-	from, err1 := strconv.ParseUint(parts[0], 16, 32)
-	to, err2 := strconv.ParseUint(parts[1], 16, 32)
-	n := parcelName{uint32(from), uint32(to), parts[2], parts[3]}
-	return n, err1 == nil && err2 == nil && n.String() == name
-}
-
 // List returns the names of the parcels for a site, the oldest first.
 func (f Folder) List(ctx context.Context, site uint32) ([]string, error) {
 	entries, err := os.ReadDir(f.Path)
@@ -73,7 +47,7 @@ func (f Folder) List(ctx context.Context, site uint32) ([]string, error) {
 	}
 	var files []file
 	for _, entry := range entries {
-		if n, ok := parseName(entry.Name()); !ok || n.to != site || entry.IsDir() {
+		if n, ok := ParseName(entry.Name()); !ok || n.To != site || entry.IsDir() {
 			continue
 		}
 		info, err := entry.Info()
@@ -97,8 +71,8 @@ func (f Folder) List(ctx context.Context, site uint32) ([]string, error) {
 
 // Sender returns the site that left a listed parcel, as its name says.
 func (f Folder) Sender(name string) (site uint32, ok bool) {
-	n, ok := parseName(name)
-	return n.from, ok
+	n, ok := ParseName(name)
+	return n.From, ok
 }
 
 // Read returns the content of a listed parcel.
@@ -126,14 +100,13 @@ func (f Folder) Put(ctx context.Context, from, to uint32, slot string, parcels [
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		digest := sha256.Sum256(parcel)
-		name := parcelName{from, to, slot, fmt.Sprintf("%x", digest[:6])}.String()
+		name := NameOf(from, to, slot, parcel).String()
 		if err := WriteFile(filepath.Join(f.Path, name), parcel); err != nil {
 			return nil, err
 		}
 		names = append(names, name)
 	}
-	return names, f.replace(parcelName{from: from, to: to, slot: slot}.prefix(), names)
+	return names, f.replace(Name{From: from, To: to, Slot: slot}.Prefix(), names)
 }
 
 // replace removes the parcels whose names begin with prefix, but those given.
@@ -174,11 +147,11 @@ func WriteFile(path string, data []byte) error {
 	if err := os.Rename(file.Name(), path); err != nil {
 		return err
 	}
-	return syncFolder(filepath.Dir(path))
+	return SyncFolder(filepath.Dir(path))
 }
 
-// syncFolder makes a rename last. Some file systems cannot; that is no error.
-func syncFolder(path string) error {
+// SyncFolder makes renames in a folder last. Some file systems cannot; that is no error.
+func SyncFolder(path string) error {
 	folder, err := os.Open(path)
 	if err != nil {
 		return err
