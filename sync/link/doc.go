@@ -2,8 +2,7 @@
 //
 // A link over satellites is open while one of them stands above the site's
 // horizon: [ParseElements] reads their orbits, [Passes] tells rise, highest
-// point and set as seen from a [Site]. The orbits are carried forward by SGP4;
-// docs/decisions/orbits.md tells how well.
+// point and set as seen from a [Site]. The orbits are carried forward by SGP4.
 //
 // Passes and daily windows become [Contact]s that do not overlap; a [Budget] says
 // what one of them carries, and [Forecast] when what waits is home.

@@ -125,4 +125,10 @@ func (s sight) look() Look {
 	}
 }
 
+// rising is a number with the sign of the rate of elevation.
+func (s sight) rising() float64 {
+	flat2 := s.place[0]*s.place[0] + s.place[1]*s.place[1]
+	return s.speed[2]*flat2 - s.place[2]*(s.place[0]*s.speed[0]+s.place[1]*s.speed[1])
+}
+
 func dot(a, b [3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
