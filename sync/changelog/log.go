@@ -176,7 +176,8 @@ type Author struct {
 	Now    time.Time
 }
 
-// Receipt tells what a command wrote. A zero Set means nothing.
+// Receipt tells what a command wrote, of several change-sets the first. A zero Seq
+// means nothing.
 type Receipt struct {
 	Lane clock.Lane
 	Seq  uint64
@@ -190,7 +191,7 @@ type Receipt struct {
 func (r Receipt) Dot() clock.Dot { return clock.Dot{Lane: r.Lane, Seq: r.Seq} }
 
 // Write runs fn, which reads state and adds changes, and stores what it added as
-// one change-set. Either all of it is on disk when Write returns nil, or nothing.
+// one change-set, or as several where fn calls [Tx.Cut]. Either all of it is on disk when Write returns nil, or nothing.
 func (l *Log) Write(ctx context.Context, author Author, fn func(*Tx) error) (Receipt, error) {
 	var receipt Receipt
 	err := l.update(ctx, func(tx *Tx) error {
@@ -203,6 +204,9 @@ func (l *Log) Write(ctx context.Context, author Author, fn func(*Tx) error) (Rec
 			return err
 		}
 		receipt, err = tx.flush()
+		if tx.cut.Seq > 0 {
+			receipt = tx.cut
+		}
 		receipt.Renewed = renewed
 		return err
 	})

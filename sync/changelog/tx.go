@@ -31,6 +31,8 @@ type Tx struct {
 	passed int
 
 	awaits *awaits // nil until first used
+
+	cut Receipt // of the first change-set that Cut ended
 }
 
 func (l *Log) begin(raw *schema.Tx) *Tx { return &Tx{Tx: raw, log: l} }
@@ -132,6 +134,18 @@ func (tx *Tx) flush() (Receipt, error) {
 	}
 	tx.adding = nil
 	return Receipt{Lane: set.Lane, Seq: set.Seq, At: set.At}, nil
+}
+
+// Cut ends the change-set being written: what is added next becomes another one,
+// which may travel in another class. Both are on disk when Write returns, or
+// neither.
+func (tx *Tx) Cut() error {
+	receipt, err := tx.flush()
+	if err == nil && tx.cut.Seq == 0 {
+		tx.cut = receipt
+	}
+	tx.class = clock.Normal
+	return err
 }
 
 // settle stores what was noted while change-sets were appended, and rebuilds the
