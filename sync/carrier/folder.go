@@ -2,7 +2,6 @@
 package carrier
 
 import (
-	"bytes"
 	"cmp"
 	"context"
 	"errors"
@@ -129,25 +128,10 @@ func (f Folder) replace(prefix string, keep []string) error {
 
 // WriteFile writes a file so that it appears under its name whole, or not at all.
 func WriteFile(path string, data []byte) error {
-	file, err := os.CreateTemp(filepath.Dir(path), hiddenName+"*")
-	if err != nil {
+	return WriteThrough(path, func(w io.Writer) error {
+		_, err := w.Write(data)
 		return err
-	}
-	defer os.Remove(file.Name()) // a no-op after the rename
-	_, err = io.Copy(file, bytes.NewReader(data))
-	if err == nil {
-		err = file.Sync()
-	}
-	if err = errors.Join(err, file.Close()); err != nil {
-		return err
-	}
-	if err := os.Chmod(file.Name(), 0o644); err != nil {
-		return err
-	}
-	if err := os.Rename(file.Name(), path); err != nil {
-		return err
-	}
-	return SyncFolder(filepath.Dir(path))
+	})
 }
 
 // SyncFolder makes renames in a folder last. Some file systems cannot; that is no error.
