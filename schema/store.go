@@ -95,7 +95,7 @@ func Open(path string, durability Durability) (*Store, error) {
 func open(path string, durability Durability) (*Store, error) {
 	query := url.Values{
 		"_journal_mode": {"WAL"}, "_txlock": {"immediate"}, "_fk": {"1"}, "_busy_timeout": {"10000"},
-		"_sync": {"FULL"},
+		"_sync": {"FULL"}, "_auto_vacuum": {"incremental"}, // see Tx.GiveBack
 	}
 	if durability == Scratch {
 		query.Set("_sync", "OFF")

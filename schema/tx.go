@@ -123,6 +123,12 @@ func (tx *Tx) Exec(query string, args ...any) error {
 	return err
 }
 
+// GiveBack hands the pages that a transaction freed back to the file system, when
+// it commits: the file gets shorter.
+func (tx *Tx) GiveBack() error {
+	return tx.Each("PRAGMA incremental_vacuum", nil, func(func(...any) error) error { return nil })
+}
+
 // Row reads the single row of a query into dest. It returns false, and leaves
 // dest as it was, where there is none.
 func (tx *Tx) Row(query string, args []any, dest ...any) (bool, error) {

@@ -102,14 +102,38 @@ func (Projection) Apply(tx *changelog.Tx, e *changelog.Entry) error {
 	return tx.Exec("INSERT INTO run_entry (run, dot, kind) VALUES (?, ?, ?)", run.Key(), e.Dot.Key(), e.Kind.ID)
 }
 
-// Describe implements [changelog.Describer].
+// Describe implements [changelog.Describer]. A run that something here is about is
+// known to be one, though its start is not here yet.
 func (Projection) Describe(tx *changelog.Tx, id clock.Dot) (string, error) {
-	var revision []byte
-	found, err := tx.Row("SELECT revision FROM run WHERE dot = ?", []any{id.Key()}, &revision)
-	if !found || err != nil {
-		return "", err
+	what, err := workOf(tx, id)
+	switch what {
+	case "run":
+		return "run " + tx.Name(id), err
+	case "awaited":
+		return "run " + tx.Name(id) + " (its start is not here yet)", err
+	case "nonconformance":
+		return "nonconformance " + tx.Name(id), err
 	}
-	return "run " + tx.Name(id), nil
+	return "", err
+}
+
+// IsWork reports whether an id is that of a run or of a nonconformance, as far as can
+// be told from what is here.
+func IsWork(tx *changelog.Tx, id clock.Dot) (bool, error) {
+	what, err := workOf(tx, id)
+	return what != "", err
+}
+
+// workOf tells "run", "awaited" for a run whose start is not here, "nonconformance", or
+// nothing.
+func workOf(tx *changelog.Tx, id clock.Dot) (string, error) {
+	what := ""
+	_, err := tx.Row(`SELECT CASE
+		WHEN EXISTS (SELECT 1 FROM run WHERE dot = ?1) THEN 'run'
+		WHEN EXISTS (SELECT 1 FROM run_entry WHERE run = ?1) THEN 'awaited'
+		WHEN EXISTS (SELECT 1 FROM nonconformance WHERE dot = ?1) THEN 'nonconformance'
+		ELSE '' END`, []any{id.Key()}, &what)
+	return what, err
 }
 
 // ErrNotHere is returned by Load for a run whose start is not here.

@@ -81,7 +81,7 @@ func (c *call) runFlag(tx *changelog.Tx) (clock.Dot, error) {
 	if err != nil {
 		return id, fault.Misuse("see: pulk run list", "%s", err)
 	}
-	if text, err := tx.Describe(id); err != nil || !strings.HasPrefix(text, "run ") {
+	if text, err := tx.Describe(id); err != nil || text != "run "+tx.Name(id) {
 		return id, fault.Hint("see: pulk run list --all", "there is no run %s here", name)
 	}
 	return id, nil

@@ -11,6 +11,7 @@ func (e *env) commands() []*cli.Command {
 		e.procedureCommand(),
 		e.runCommand(),
 		e.ncCommand(),
+		e.attachCommand(),
 		e.itemCommand(),
 		e.locationCommand(),
 		e.stockCommand(),

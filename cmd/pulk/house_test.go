@@ -46,6 +46,7 @@ var onlyIn = map[string]string{
 	"database/sql":                   "schema",
 	"github.com/klauspost/compress/": "sync/bundle",
 	"go.yaml.in/yaml/v4":             "checklist/procedure",
+	"golang.org/x/image":             "checklist/attach",
 }
 
 // pure lists packages, and files of others, that know no store, file, clock or
@@ -55,6 +56,7 @@ var pure = []string{
 	"checklist/procedure/parse.go", "checklist/procedure/node.go", "checklist/procedure/rules.go", "checklist/procedure/step.go",
 	"checklist/procedure/compare.go", "checklist/procedure/delta.go", "checklist/procedure/unit.go",
 	"checklist/run/evaluate.go", "checklist/run/gate.go", "checklist/run/view.go", "checklist/run/evidence.go", "checklist/run/entry.go",
+	"checklist/attach/preview.go", "checklist/attach/exif.go", "checklist/attach/parcel.go",
 	"inventory/sparing", "inventory/kit", "inventory/stock/movement.go",
 }
 

@@ -19,6 +19,7 @@ var jsonRoots = []struct{ command, prints string }{
 	{"site list", "[]siteRow"}, {"person list", "[]personRow"},
 	{"procedure lint", "[]problemRow"}, {"procedure list", "[]revisionRow"}, {"procedure show", "procedureJSON"}, {"procedure compare", "[]differenceRow"},
 	{"run list", "[]runRow"}, {"run show", "runDetail"}, {"nc list", "[]ncRow"}, {"nc show", "ncRow"},
+	{"attach list", "[]attachRow"}, {"attach show", "attachRow"},
 	{"item list", "[]itemRow"}, {"item show", "itemRow"}, {"location list", "[]locationRow"},
 	{"stock list", "stockJSON"}, {"stock history", "[]movementRow"},
 	{"unit list", "[]unitRow"}, {"unit show", "unitDetail"}, {"unit dossier", "dossier"}, {"kit plan", "kitJSON"},

@@ -54,8 +54,12 @@ const (
 	FieldUnitState
 	FieldUnitSlot // of an assembly; key: slot; value: the unit in it
 	FieldRunTitle
-	FieldRunOwner // key: step id, or empty for the whole run; value: person
+	FieldRunOwner     // key: step id, or empty for the whole run; value: person
+	FieldAttachWanted // key: site code; value: AttachWanted, or empty where it is not, or not any more
 )
+
+// AttachWanted is the value of attach.wanted while a site waits for the content.
+const AttachWanted = "wanted"
 
 // The values of unit.state and person.role, from stop to go.
 var (
@@ -88,6 +92,7 @@ var fields = []Field{
 	{FieldUnitSlot, "unit.slot", Ref, Ask, nil},
 	{FieldRunTitle, "run.title", Text, Latest, nil},
 	{FieldRunOwner, "run.owner", Ref, Ask, nil},
+	{FieldAttachWanted, "attach.wanted", Text, Latest, nil}, // a wish: whichever stands, nothing is lost
 }
 
 // LookupField returns the field with a number, or nil if this program does not

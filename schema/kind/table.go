@@ -106,6 +106,25 @@ var (
 		Set{Field: FieldUnitState, Entity: 0, Key: NoKey, Value: 4})
 )
 
+// Attachments: files about an entity, whose content travels outside the log.
+var (
+	// AttachAdd tells of a file: about an entity, and a step of it where that is a
+	// run (its place plus one; 0: none). The content is named by its SHA-256 and
+	// length. Where there is a preview, its length and the first 16 bytes of its
+	// SHA-256 are told, as it comes later, in another lane.
+	AttachAdd = register(64, "attach.add", cols("entity", Ref, "step_plus_one", Uint, "name", Text, "media_type", Text,
+		"size_bytes", Uint, "sha256", Bytes, "preview_bytes", Uint, "preview_sha256", Bytes, "note", Text))
+	// AttachPreview is a small picture of an attachment; it travels in bulk.
+	AttachPreview = register(65, "attach.preview", cols("attachment", Ref, "media_type", Text, "content", Bytes))
+)
+
+// Questions between sites.
+var (
+	// AskRaise asks about an entity, or about none; urgent is 1 where it goes first.
+	AskRaise  = register(66, "ask.raise", cols("about", Ref, "step_plus_one", Uint, "urgent", Uint, "text", Text))
+	AskAnswer = register(67, "ask.answer", cols("question", Ref, "text", Text))
+)
+
 // itemSets assigns the columns of item.add, from the second on, to fields.
 func itemSets(fields ...FieldID) []Set {
 	var sets []Set

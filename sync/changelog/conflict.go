@@ -40,7 +40,8 @@ type Describer interface {
 	Describe(tx *Tx, entity clock.Dot) (string, error)
 }
 
-// Describe names an entity in words that people use, or by its id.
+// Describe names an entity in words that people use, or by its id; it says so where
+// the entity is not here yet.
 func (tx *Tx) Describe(entity clock.Dot) (string, error) {
 	if entity.IsZero() {
 		return "none", nil
@@ -53,7 +54,11 @@ func (tx *Tx) Describe(entity clock.Dot) (string, error) {
 			}
 		}
 	}
-	return tx.Name(entity), nil
+	here, err := tx.Here(entity)
+	if err == nil && !here {
+		return tx.Name(entity) + " (not here yet)", nil
+	}
+	return tx.Name(entity), err
 }
 
 // ShowValue returns a field's value in words.

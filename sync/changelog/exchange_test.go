@@ -386,7 +386,7 @@ func TestUnknownKindsAreKeptAndRelayed(t *testing.T) {
 	raw := [][]byte{{}, {0}, {0xff, 0xfe, 0}, []byte("text"), make([]byte, 3000)}
 	write(t, stn, func(tx *Tx) {
 		for i, payload := range raw {
-			tx.Add(change.Change{Kind: kind.FirstDescribed + kind.ID(i*1000), Raw: payload})
+			tx.Add(change.Change{Kind: kind.FirstDescribed + kind.ID(1000+i*1000), Raw: payload})
 		}
 		tx.Add(change.New(kind.LocationAdd, change.Text("hut"), change.Text("Hut"), change.Value{}))
 	})
@@ -405,7 +405,7 @@ func TestUnknownKindsAreKeptAndRelayed(t *testing.T) {
 				return nil
 			}
 			for i, payload := range raw {
-				if c := set.Changes[i]; string(c.Raw) != string(payload) || c.Kind != kind.FirstDescribed+kind.ID(i*1000) {
+				if c := set.Changes[i]; string(c.Raw) != string(payload) || c.Kind != kind.FirstDescribed+kind.ID(1000+i*1000) {
 					t.Errorf("change %d came as kind %d with %x; want %x", i, c.Kind, c.Raw, payload)
 				}
 			}

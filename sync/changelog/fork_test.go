@@ -404,7 +404,7 @@ func TestUnknownKindBesideAFork(t *testing.T) {
 	place(t, twin, "b")
 	carry(t, stn, home)
 	carry(t, twin, home)
-	write(t, home, func(tx *Tx) { tx.Add(change.Change{Kind: kind.FirstDescribed, Raw: []byte{1}}) })
+	write(t, home, func(tx *Tx) { tx.Add(change.Change{Kind: kind.FirstDescribed + 1000, Raw: []byte{1}}) })
 	converge(t, 5, home, stn, twin)
 }
 

@@ -364,7 +364,7 @@ func (w *world) newerKind(r *rand.Rand) (string, func(*changelog.Tx, *crew.Perso
 	for i := range raw {
 		raw[i] = byte(r.Uint32())
 	}
-	id := kind.FirstDescribed + kind.ID(r.IntN(1<<uint(1+r.IntN(20))))
+	id := kind.FirstDescribed + 1000 + kind.ID(r.IntN(1<<uint(1+r.IntN(20))))
 	return fmt.Sprintf("writes a change of kind %d", id), func(tx *changelog.Tx, _ *crew.Person) error {
 		tx.SetClass(clock.Classes[r.IntN(3)])
 		tx.Add(change.Change{Kind: id, Raw: raw})

@@ -1,0 +1,1 @@
+-- The log's own tables of transfers are declared here; there are none yet.
