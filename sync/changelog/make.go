@@ -23,6 +23,14 @@ type Request struct {
 	// Continue starts behind what earlier bundles carried, though the other site
 	// has not said that it has it. A gap is possible then; the other site tells.
 	Continue bool
+	// Behind is what is on its way and will be sent again until it has arrived: the
+	// bundle starts behind it, as with Continue.
+	Behind clock.Vector
+	// Classes are the classes that may go; nil is all. Lanes are in order each, so
+	// one class may overtake another.
+	Classes []clock.Class
+	// Word makes a bundle that carries nothing but word of what has arrived here.
+	Word bool
 }
 
 // MaxBundleSets is how many change-sets go into one bundle at the most.
@@ -183,9 +191,16 @@ func (tx *Tx) queue(request Request) ([]stretch, int, error) {
 	if request.MaxBytes > 0 {
 		room = min(room, request.MaxBytes) // no change-set takes less than a byte
 	}
+	start.Merge(request.Behind)
+	if request.Word {
+		room = 0
+	}
 	var stretches []stretch
 	waiting := 0
 	for _, class := range clock.Classes {
+		if request.Classes != nil && !slices.Contains(request.Classes, class) {
+			continue
+		}
 		for _, l := range table.all() {
 			from := max(start[l.name]+1, l.forkSeq)
 			if l.name.Class != class || from > l.tip {

@@ -61,7 +61,9 @@ func laneFromKey(key []byte) (clock.Lane, error) {
 	return dot.Lane, err
 }
 
-// acknowledged returns what another site has, as far as it has said so.
+// Acknowledged returns what another site has, as far as it has said so.
+func (tx *Tx) Acknowledged(peer clock.SiteID) (clock.Vector, error) { return tx.acknowledged(peer) }
+
 func (tx *Tx) acknowledged(peer clock.SiteID) (clock.Vector, error) {
 	return tx.peerVector("SELECT lane, seq FROM peer_clock WHERE peer = ?", peer)
 }
