@@ -28,6 +28,12 @@ type Sender interface {
 	Sender(name string) (site uint32, ok bool)
 }
 
+// Reacher is what a [Carrier] can be that does not reach every site. For a site
+// that it does not reach nothing is made.
+type Reacher interface {
+	Reaches(ctx context.Context, site uint32) (bool, error)
+}
+
 // Slots of what a site leaves for another.
 const (
 	// slotLog holds the bundle with all that is not acknowledged, or its fragments.

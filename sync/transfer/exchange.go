@@ -27,6 +27,8 @@ func (d *Desk) Receive(ctx context.Context, carrier Carrier, said func(name stri
 type Sent struct {
 	To   changelog.PeerState
 	Made *Made // nil where nothing was to be sent
+	// Unreached says that this carrier does not lead to the site.
+	Unreached bool
 	// Names are what the carrier calls the parcels.
 	Names []string
 }
@@ -42,7 +44,15 @@ func (d *Desk) Send(ctx context.Context, carrier Carrier, request Request, said 
 	}
 	for _, peer := range peers {
 		sent := Sent{To: peer}
-		if peer.Trusted && (peer.Waiting > 0 || !peer.Told) {
+		due := peer.Trusted && (peer.Waiting > 0 || !peer.Told)
+		if reacher, ok := carrier.(Reacher); ok && due {
+			reached, err := reacher.Reaches(ctx, uint32(peer.ID))
+			if err != nil {
+				return fmt.Errorf("for %s: %w", peer.Code, err)
+			}
+			sent.Unreached = !reached
+		}
+		if due && !sent.Unreached {
 			request.To = peer.ID
 			if sent.Made, err = d.Make(ctx, request); err != nil {
 				return fmt.Errorf("for %s: %w", peer.Code, err)

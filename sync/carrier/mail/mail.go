@@ -215,6 +215,11 @@ func (m *Mail) Done(ctx context.Context, name string) error {
 	return m.Inbox.see(mails[i])
 }
 
+// Reaches reports whether a site has a mail address.
+func (m *Mail) Reaches(_ context.Context, site uint32) (bool, error) {
+	return m.Sites[site].Address.Address != "", nil
+}
+
 // Put sends parcels to a site, each as a mail of its own, so that what one gateway
 // loses is one parcel. Mails of the same slot that still lie in the outbox are
 // taken back.
