@@ -6,28 +6,31 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"pulk/schema/fault"
-	"pulk/sync/carrier"
 	"pulk/sync/changelog"
 	"pulk/sync/transfer"
 )
 
 func (e *env) exchangeCommand() *cli.Command {
 	return verb{
-		path: "pulk exchange", args: "FOLDER", minArgs: 1, maxArgs: 1, usage: "take what lies in a folder for us, and put there what others need",
-		about: "For a USB stick or a synchronised folder. Bundles for this site are taken and moved aside; one new bundle is written for each trusted site that something waits for. " +
-			"Files appear whole under their final name, so it is safe to pull the stick or interrupt; run it again to go on.",
-		examples: []string{"pulk exchange /media/stick"},
-		flags:    []cli.Flag{&cli.IntFlag{Name: "max-bytes", Usage: "size of each bundle that is not exceeded, in `BYTES`"}},
+		path: "pulk exchange", args: "PLACE", minArgs: 1, maxArgs: 1, usage: "take what waits at a place for us, and leave there what others need",
+		about: "A place is a FOLDER (a USB stick, a synchronised folder) or mail:MAILDIR with --outbox. " +
+			"Parcels for this site are taken and put aside; for each trusted site that something waits for, new ones are left. " +
+			"A parcel appears whole or not at all, so it is safe to pull the stick or interrupt; run it again to go on.",
+		examples: []string{"pulk exchange /media/stick", "pulk exchange mail:/var/mail/stn --outbox /var/mail/stn-out", "pulk exchange mail:/var/mail/stn --outbox smtp://gateway:587 --max-mail 50000"},
+		flags:    append([]cli.Flag{&cli.IntFlag{Name: "max-bytes", Usage: "size of each bundle that is not exceeded, in `BYTES`"}}, placeFlags()...),
 		action:   (*call).exchange,
 	}.command(e)
 }
 
 func (c *call) exchange() error {
-	way := carrierFor(c.Args().First())
 	return c.withLog(func(log *changelog.Log) error {
+		way, err := c.carrierFor(log, c.Args().First())
+		if err != nil {
+			return err
+		}
 		desk := c.desk(log)
 		refused, all, fresh := 0, 0, 0
-		err := desk.Receive(c.Context.Context, way, func(name string, o transfer.Outcome) error {
+		err = desk.Receive(c.Context.Context, way, func(name string, o transfer.Outcome) error {
 			all++
 			if o.Err != nil {
 				refused++
@@ -58,14 +61,13 @@ func (c *call) exchange() error {
 	})
 }
 
-// carrierFor returns what carries parcels to and from a place that a person named.
-func carrierFor(place string) transfer.Carrier { return carrier.Folder{Path: place} }
-
 // saySent says what was left for a site.
 func (c *call) saySent(s transfer.Sent) error {
 	switch {
 	case !s.To.Trusted:
 		c.printf("nothing for %s: it is not trusted yet\n", s.To.Code)
+	case s.Unreached:
+		c.printf("nothing for %s: %s\n", s.To.Code, whyUnreached(c.Args().First(), s.To.Code))
 	case s.Made == nil:
 		c.printf("nothing new for %s\n", s.To.Code)
 	default:
