@@ -28,6 +28,8 @@ var mayImport = map[string][]string{
 	"sync/change":       {"schema/kind", "schema/decimal", "sync/clock"},
 	"sync/bundle":       {"schema/kind", "schema/decimal", "sync/clock", "sync/change", "sync/bundle"},
 	"sync/carrier":      {"sync/carrier"},
+	"sync/fragment":     {},
+	"sync/seal":         {},
 	"sync/link":         {"sync/clock"},
 	"checklist":         {"schema", "sync", "checklist"},
 	"checklist/limit":   {"schema/decimal"},
@@ -40,13 +42,15 @@ var mayImport = map[string][]string{
 
 // onlyIn says where alone a library may be imported.
 var onlyIn = map[string]string{
-	"github.com/urfave/cli/v2":       "cmd",
-	"golang.org/x/term":              "cmd",
-	"github.com/mattn/go-sqlite3":    "schema",
-	"database/sql":                   "schema",
-	"github.com/klauspost/compress/": "sync/bundle",
-	"go.yaml.in/yaml/v4":             "checklist/procedure",
-	"golang.org/x/image":             "checklist/attach",
+	"github.com/urfave/cli/v2":         "cmd",
+	"golang.org/x/term":                "cmd",
+	"github.com/mattn/go-sqlite3":      "schema",
+	"database/sql":                     "schema",
+	"github.com/klauspost/compress/":   "sync/bundle",
+	"go.yaml.in/yaml/v4":               "checklist/procedure",
+	"golang.org/x/image":               "checklist/attach",
+	"github.com/klauspost/reedsolomon": "sync/fragment",
+	"filippo.io/edwards25519":          "sync/seal",
 }
 
 // pure lists packages, and files of others, that know no store, file, clock or
