@@ -3,6 +3,7 @@ module pulk
 go 1.26.0
 
 require (
+	filippo.io/edwards25519 v1.2.0
 	github.com/emersion/go-smtp v0.25.1
 	github.com/google/uuid v1.6.0
 	github.com/klauspost/compress v1.20.4
