@@ -2,7 +2,8 @@
 //
 // A link over satellites is open while one of them stands above the site's
 // horizon: [ParseElements] reads their orbits, [Passes] tells rise, highest
-// point and set as seen from a [Site]. The orbits are carried forward by SGP4.
+// point and set as seen from a [Site]. The orbits are carried forward by
+// SGP4; docs/decisions/orbits.md tells how well, and why no pass is missed.
 //
 // Passes and daily windows become [Contact]s that do not overlap; a [Budget] says
 // what one of them carries, and [Forecast] when what waits is home.

@@ -213,8 +213,10 @@ func TestBounds(t *testing.T) {
 		t.Errorf("too long a text: %v", err)
 	}
 	for name, text := range map[string]string{
-		"tle": strings.Repeat(satTLE, ElementsSetsMax+1),
-		"xml": strings.Repeat("<omm>", xmlDepthMax+1),
+		"tle":  strings.Repeat(satTLE, ElementsSetsMax+1),
+		"xml":  strings.Repeat("<omm>", xmlDepthMax+1),
+		"long": "<omm>" + strings.Repeat(" ", xmlBytesMax),
+		"json": `[{"a":` + strings.Repeat("[", 1<<20),
 	} {
 		if _, err := ParseElements([]byte(text)); err == nil || !strings.Contains(err.Error(), "expected") {
 			t.Errorf("%s: %v", name, err)

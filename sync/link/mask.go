@@ -49,9 +49,20 @@ func (m Mask) At(azimuthDegrees float64) float64 {
 	}
 	next := sort.Search(len(m), func(i int) bool { return m[i].AzimuthDegrees > azimuthDegrees })
 	before, after := m[(next+len(m)-1)%len(m)], m[next%len(m)]
-	gap := math.Mod(after.AzimuthDegrees-before.AzimuthDegrees+360, 360)
-	way := math.Mod(azimuthDegrees-before.AzimuthDegrees+360, 360)
+	gap := around(after.AzimuthDegrees - before.AzimuthDegrees)
+	way := around(azimuthDegrees - before.AzimuthDegrees)
 	return before.ElevationDegrees + (after.ElevationDegrees-before.ElevationDegrees)*way/gap
+}
+
+// around brings an angle of -360 up to 720 into 0 up to 360.
+func around(degrees float64) float64 {
+	if degrees < 0 {
+		degrees += 360
+	}
+	if degrees >= 360 {
+		degrees -= 360
+	}
+	return degrees
 }
 
 // extremes returns the lowest and highest elevation of the mask at azimuths of at
@@ -62,39 +73,20 @@ func (m Mask) extremes(azimuthDegrees, half float64) (low, high float64) {
 	}
 	low, high = math.Inf(1), math.Inf(-1)
 	take := func(elevation float64) { low, high = math.Min(low, elevation), math.Max(high, elevation) }
-	begin := math.Mod(azimuthDegrees-half+360, 360)
+	begin := around(azimuthDegrees - half)
 	if half < 180 {
 		take(m.At(begin))
-		take(m.At(math.Mod(azimuthDegrees+half, 360)))
+		take(m.At(around(azimuthDegrees + half)))
 	}
 	first := sort.Search(len(m), func(i int) bool { return m[i].AzimuthDegrees >= begin })
 	for k := range m {
 		p := m[(first+k)%len(m)]
-		if half < 180 && math.Mod(p.AzimuthDegrees-begin+360, 360) > 2*half {
+		if half < 180 && around(p.AzimuthDegrees-begin) > 2*half {
 			break
 		}
 		take(p.ElevationDegrees)
 	}
 	return low, high
-}
-
-// clearance is an angle in degrees by which a direction can turn, whichever way,
-// without meeting the mask: the height above or below it where the mask is level,
-// less where it is steep. It is 0 for what is within a ten-millionth of a degree.
-func (m Mask) clearance(look Look) float64 {
-	above := look.ElevationDegrees - m.At(look.AzimuthDegrees)
-	angle := math.Abs(above)
-	if len(m) <= 1 {
-		return angle
-	}
-	const least, smaller = 1e-7, 0.7
-	for ; angle > least; angle *= smaller {
-		low, high := m.extremes(look.AzimuthDegrees, azimuthReach(look.ElevationDegrees, angle))
-		if above < 0 && look.ElevationDegrees+angle < low || above > 0 && look.ElevationDegrees-angle > high {
-			return angle
-		}
-	}
-	return 0
 }
 
 // azimuthReach is how far the azimuth can change when a direction turns by an

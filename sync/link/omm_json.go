@@ -126,9 +126,15 @@ func (r *jsonReader) scalar(name string) (string, error) {
 	return "", r.fail(name, fmt.Sprint(value), "a number or a string")
 }
 
+// jsonDepthMax is more than anyone nests in a field that is passed over.
+const jsonDepthMax = 32
+
 // skip passes over one value.
 func (r *jsonReader) skip() error {
 	for depth := 0; ; {
+		if depth > jsonDepthMax {
+			return r.fail("JSON", fmt.Sprintf("more than %d brackets within each other", jsonDepthMax), "fewer")
+		}
 		token, err := r.token()
 		if err != nil {
 			return err

@@ -81,12 +81,20 @@ func cutUnit(value string) (string, string) {
 	return strings.TrimSpace(number), strings.TrimSpace(strings.TrimSuffix(unit, "]"))
 }
 
+// xmlBytesMax bounds the attributes that a tag can have: they take 16 times their
+// text. It is room for some 800 satellites.
+const xmlBytesMax = 1 << 20
+
 // xmlDepthMax is more than an OMM nests (ndm, omm, body, segment, data, group, field).
 const xmlDepthMax = 16
 
 // parseOMMXML reads <omm> elements, alone or within <ndm>. What counts are the
 // fields, whatever they stand in.
 func parseOMMXML(data []byte) ([]Elements, error) {
+	if len(data) > xmlBytesMax {
+		return nil, &ParseError{Field: "size", Found: fmt.Sprintf("%d bytes of XML", len(data)),
+			Expected: fmt.Sprintf("at most %d; keep the satellites that you use, or take another format", xmlBytesMax)}
+	}
 	decoder := xml.NewDecoder(bytes.NewReader(data))
 	var m messages
 	var open []xml.StartElement

@@ -31,7 +31,7 @@ const passDaysMax = 1000
 
 // Passes returns the passes of each satellite of a set over a site, between from
 // and to, in the order of their rise. None that lasts 0.02 s or more is missed,
-// whatever the orbit and the mask; watch.look tells why.
+// whatever the orbit and the mask; docs/decisions/orbits.md tells why.
 //
 // Refraction is left out: at the horizon it lifts a satellite by half a degree, so
 // that it is seen some seconds before it rises here.

@@ -38,9 +38,10 @@ type Look struct {
 // TEME) at that time.
 //
 // TEME is turned to the earth by mean sidereal time (IAU 1982), with UTC in place of
-// UT1 and without polar motion. UTC is kept within 0.9 s of UT1, in which the ground
-// at the equator moves 0.42 km; at 400 km above that is 0.06° overhead, and a
-// rise or set is wrong by at most 0.1 s. Polar motion is under 15 m.
+// UT1 and without polar motion. UTC is kept within 0.9 s of UT1, in which the earth
+// turns 0.004°, 0.42 km at the equator: 0.06° for a satellite 400 km overhead. A rise
+// or set of a low satellite is wrong by at most 0.1 s, that of a slow one by seconds.
+// Polar motion is under 15 m.
 func LookAngles(state State, site Site, t time.Time) Look {
 	station := newStation(site)
 	return station.sight(state, t).look()
