@@ -17,6 +17,7 @@ import (
 	"pulk/schema/fault"
 	"pulk/sync/changelog"
 	"pulk/sync/clock"
+	"pulk/sync/linkbook"
 )
 
 // call is one run of a verb.
@@ -27,7 +28,7 @@ type call struct {
 
 // projections are all that this program derives from the log.
 func projections() []changelog.Projector {
-	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}, stock.Projection{}, unit.Projection{}, attach.Projection{}}
+	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}, stock.Projection{}, unit.Projection{}, attach.Projection{}, linkbook.Projection{}}
 }
 
 // storePath returns the file that --store, PULK_STORE or the folder names.

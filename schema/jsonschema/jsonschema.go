@@ -12,3 +12,9 @@ var procedure string
 
 // Procedure returns the schema of procedure files, JSON Schema draft 2020-12.
 func Procedure() string { return procedure }
+
+//go:embed link.schema.json
+var link string
+
+// Link returns the schema of links' files, JSON Schema draft 2020-12.
+func Link() string { return link }

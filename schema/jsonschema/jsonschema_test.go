@@ -19,9 +19,9 @@ import (
 
 const proceduresFolder = "../../testdata/procedures"
 
-func compile(t *testing.T) *validator.Schema {
+func compile(t *testing.T, source string) *validator.Schema {
 	t.Helper()
-	document, err := validator.UnmarshalJSON(strings.NewReader(jsonschema.Procedure()))
+	document, err := validator.UnmarshalJSON(strings.NewReader(source))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -29,10 +29,10 @@ func compile(t *testing.T) *validator.Schema {
 		t.Error("the schema does not say that it is draft 2020-12")
 	}
 	compiler := validator.NewCompiler()
-	if err := compiler.AddResource("procedure.schema.json", document); err != nil {
+	if err := compiler.AddResource("file.schema.json", document); err != nil {
 		t.Fatal(err)
 	}
-	schema, err := compiler.Compile("procedure.schema.json")
+	schema, err := compiler.Compile("file.schema.json")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -89,7 +89,7 @@ func nodeValue(n *yaml.Node) (any, error) {
 }
 
 func TestSharedProceduresKeepTheSchema(t *testing.T) {
-	schema := compile(t)
+	schema := compile(t, jsonschema.Procedure())
 	files, err := filepath.Glob(proceduresFolder + "/*.yaml")
 	if err != nil || len(files) < 5 {
 		t.Fatalf("%d procedures in %s, %v; want at least 5", len(files), proceduresFolder, err)
@@ -120,7 +120,7 @@ func TestSharedProceduresKeepTheSchema(t *testing.T) {
 // The schema refuses every bad file whose fault lies in its shape, and accepts
 // those that break only a rule between steps, or nothing.
 func TestSchemaOnBadFiles(t *testing.T) {
-	schema := compile(t)
+	schema := compile(t, jsonschema.Procedure())
 	archive, err := txtar.ParseFile(proceduresFolder + "/bad.txtar")
 	if err != nil {
 		t.Fatal(err)
@@ -147,5 +147,47 @@ func TestSchemaOnBadFiles(t *testing.T) {
 	}
 	if seen["shape"] < 50 || seen["rule"] < 10 || seen["warn"] < 5 {
 		t.Errorf("layers seen %v; want the whole table", seen)
+	}
+}
+
+// The schema of links takes the shared files, and refuses the bad ones that can be
+// read at all, save the one whose two values do not fit each other.
+func TestLinkSchema(t *testing.T) {
+	const folder = "../../testdata/links"
+	schema := compile(t, jsonschema.Link())
+	files, err := filepath.Glob(folder + "/*.yaml")
+	if err != nil || len(files) < 2 {
+		t.Fatalf("%d links in %s, %v; want at least 2", len(files), folder, err)
+	}
+	for _, file := range files {
+		src, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if value, err := asJSON(src); err != nil || schema.Validate(value) != nil {
+			t.Errorf("%s: %v, %v", file, err, schema.Validate(value))
+		}
+	}
+	archive, err := txtar.ParseFile(folder + "/bad.txtar")
+	if err != nil {
+		t.Fatal(err)
+	}
+	refused := 0
+	for _, file := range archive.Files {
+		switch file.Name {
+		case "keys.yaml", "values.yaml", "missing.yaml":
+			value, err := asJSON(file.Data)
+			if err != nil || schema.Validate(value) == nil {
+				t.Errorf("%s passes (%v)", file.Name, err)
+			}
+			refused++
+		case "ages.yaml":
+			if value, err := asJSON(file.Data); err != nil || schema.Validate(value) != nil {
+				t.Errorf("%s: %v, %v", file.Name, err, schema.Validate(value))
+			}
+		}
+	}
+	if refused != 3 {
+		t.Errorf("%d bad files were tried", refused)
 	}
 }

@@ -56,15 +56,19 @@ const (
 	FieldRunTitle
 	FieldRunOwner     // key: step id, or empty for the whole run; value: person
 	FieldAttachWanted // key: site code; value: AttachWanted, or empty where it is not, or not any more
+	FieldLinkName
+	FieldLinkSetting // key: the setting's name, as in a link's file
+	FieldLinkState
 )
 
 // AttachWanted is the value of attach.wanted while a site waits for the content.
 const AttachWanted = "wanted"
 
-// The values of unit.state and person.role, from stop to go.
+// The values of unit.state, person.role and link.state, from stop to go.
 var (
 	UnitStates = []string{"scrapped", "quarantined", "failed", "received", "accepted", "released"}
 	RoleStates = []string{"withdrawn", "granted"}
+	LinkStates = []string{"removed", "in use"}
 )
 
 var fields = []Field{
@@ -93,6 +97,9 @@ var fields = []Field{
 	{FieldRunTitle, "run.title", Text, Latest, nil},
 	{FieldRunOwner, "run.owner", Ref, Ask, nil},
 	{FieldAttachWanted, "attach.wanted", Text, Latest, nil}, // a wish: whichever stands, nothing is lost
+	{FieldLinkName, "link.name", Text, Latest, nil},
+	{FieldLinkSetting, "link.setting", Text, Ask, nil},
+	{FieldLinkState, "link.state", Text, Safest, LinkStates},
 }
 
 // LookupField returns the field with a number, or nil if this program does not

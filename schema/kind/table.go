@@ -125,6 +125,17 @@ var (
 	AskAnswer = register(67, "ask.answer", cols("question", Ref, "text", Text))
 )
 
+// Links between sites.
+var (
+	// LinkAdd describes a link from the site that writes it to a peer, told by its
+	// number; what it is like is in the field link.setting.
+	LinkAdd = register(72, "link.add", cols("code", Text, "name", Text, "peer", Uint),
+		Set{Field: FieldLinkName, Entity: Self, Key: NoKey, Value: 1})
+	// LinkElements brings orbital elements of one satellite of a link, as CCSDS OMM
+	// (502.0-B) in KVN. Of a satellite's elements those with the latest epoch count.
+	LinkElements = register(73, "link.elements", cols("link", Ref, "catalogue_number", Uint, "omm", Text))
+)
+
 // itemSets assigns the columns of item.add, from the second on, to fields.
 func itemSets(fields ...FieldID) []Set {
 	var sets []Set
