@@ -31,20 +31,45 @@ func cardOf(id changelog.Identity) card {
 
 func (c card) String() string {
 	return fmt.Sprintf("%s\ncampaign: %s %s\nsite: %s %s\nkey: %s\nfingerprint: %s\n",
-		cardHead, c.Campaign, c.CampaignName, c.Code, c.Name, base64.RawURLEncoding.EncodeToString(c.Key), changelog.Fingerprint(c.Key))
+		cardHead, c.Campaign, c.CampaignName, c.Code, c.Name, base64.RawURLEncoding.EncodeToString(c.Key), changelog.SiteFingerprint(c.Campaign, c.Key))
 }
 
-// readCard reads a card file.
-func readCard(path string) (card, error) {
+// maxCards bounds how many cards one file may hold.
+const maxCards = 1000
+
+// readCards reads a file of one or more cards.
+func readCards(path string) ([]card, error) {
 	text, err := os.ReadFile(path)
 	if err != nil {
-		return card{}, err
+		return nil, err
 	}
-	c, err := parseCard(string(text))
-	if err != nil {
-		return card{}, fault.Hint("ask that site for the output of: pulk site card", "%s: %w", path, err)
+	var cards []card
+	parts := splitCards(string(text))
+	for i, part := range parts {
+		c, err := parseCard(part)
+		if err != nil && len(parts) > 1 {
+			err = fmt.Errorf("card %d: %w", i+1, err)
+		}
+		if err != nil {
+			return nil, fault.Hint("ask that site for the output of: pulk site card", "%s: %w", path, err)
+		}
+		if cards = append(cards, c); len(cards) > maxCards {
+			return nil, fmt.Errorf("%s holds more than %d cards", path, maxCards)
+		}
 	}
-	return c, nil
+	return cards, nil
+}
+
+// splitCards cuts a text before each line that begins a card.
+func splitCards(text string) []string {
+	var parts []string
+	for line := range strings.Lines(strings.TrimSpace(text)) {
+		if len(parts) == 0 || strings.TrimSpace(line) == cardHead {
+			parts = append(parts, "")
+		}
+		parts[len(parts)-1] += line
+	}
+	return append(parts, make([]string, max(0, 1-len(parts)))...)
 }
 
 func parseCard(text string) (card, error) {

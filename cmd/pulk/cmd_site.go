@@ -4,9 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 
-	"github.com/google/uuid"
 	"github.com/urfave/cli/v2"
 
 	"pulk/checklist/crew"
@@ -41,22 +41,16 @@ func (c *call) init() error {
 	if start.Name == "" {
 		start.Name = start.Code
 	}
-	var first *card
+	var known []card
 	switch join := c.String("join"); {
 	case (join == "") == (start.CampaignName == ""):
 		return fault.Misuse("see: pulk init --help", "pulk init: give either --campaign, for a new one, or --join")
 	case join != "":
-		known, err := readCard(join)
-		if err != nil {
+		var err error
+		if known, err = readCards(join); err != nil {
 			return err
 		}
-		first, start.Campaign, start.CampaignName = &known, known.Campaign, known.CampaignName
-	default:
-		id, err := uuid.NewRandomFromReader(c.env.rand)
-		if err != nil {
-			return err
-		}
-		start.Campaign = id
+		start.Campaign, start.CampaignName = known[0].Campaign, known[0].CampaignName
 	}
 	path := c.storePath()
 	store, err := schema.Create(path, schema.Durable)
@@ -65,12 +59,9 @@ func (c *call) init() error {
 	}
 	defer store.Close()
 	log, err := changelog.Init(c.Context.Context, store, start, projections()...)
-	if err == nil && first != nil {
+	if err == nil {
 		err = log.Store().Update(c.Context.Context, func(raw *schema.Tx) error {
-			return log.Local(raw, func(tx *changelog.Tx) error {
-				_, err := tx.AddSite(first.Key, first.Code)
-				return err
-			})
+			return log.Local(raw, func(tx *changelog.Tx) error { return addCards(tx, known) })
 		})
 	}
 	if err != nil {
@@ -78,7 +69,10 @@ func (c *call) init() error {
 		return errors.Join(err, os.Remove(path))
 	}
 	id := log.Self()
-	c.printf("%s is now the store of site %s (%s) in campaign %s.\nfingerprint: %s\n", path, id.Code, id.Name, id.CampaignName, changelog.Fingerprint(id.Public()))
+	c.printf("%s is now the store of site %s (%s) in campaign %s.\nfingerprint: %s\n", path, id.Code, id.Name, id.CampaignName, changelog.SiteFingerprint(id.Campaign, id.Public()))
+	if len(known) > 0 {
+		c.printf("next: let %s read its fingerprint to you: pulk site trust %s FINGERPRINT\n", known[0].Code, known[0].Code)
+	}
 	c.printf("next: pulk site card > %s.card, for the other sites; pulk person add, for who works here\n", id.Code)
 	return nil
 }
@@ -91,10 +85,20 @@ func (e *env) siteCommand() *cli.Command {
 			about: "This does not trust it yet: see pulk site trust.", examples: []string{"pulk site add stn.card"}, action: (*call).siteAdd}.command(e),
 		verb{path: "pulk site list", usage: "the sites known here, and how far we and they are", reads: true, action: (*call).siteList}.command(e),
 		verb{path: "pulk site trust", args: "SITE FINGERPRINT", minArgs: 2, maxArgs: -1, usage: "trust a site whose fingerprint was compared by voice",
-			about:    "Have the other site read its fingerprint to you (pulk site card shows it there), and type what you hear.",
+			about:    "Have the other site read its fingerprint to you (pulk site card shows it there), and type what you hear. Blanks between the digits do not matter. From then on the site that founded the campaign is believed here too, and whom it introduces.",
 			examples: []string{"pulk site trust stn 04711 22931 90210 55417 00852"},
 			action:   (*call).siteTrust}.command(e),
-		verb{path: "pulk site distrust", args: "SITE", minArgs: 1, maxArgs: 1, usage: "take nothing more from a site", action: (*call).siteDistrust}.command(e),
+		verb{path: "pulk site introduce", args: "SITE", minArgs: 1, maxArgs: 1, usage: "vouch for a site to all others, at the site that founded the campaign",
+			about:    "The other sites take it as if they had compared its fingerprint themselves, as soon as a bundle brings the word. Only a site whose fingerprint was compared here can be introduced. To take it back: pulk site retract.",
+			examples: []string{`pulk site introduce stn2 --why "second laptop of the station" --as lena`},
+			flags:    []cli.Flag{&cli.StringFlag{Name: "why", Usage: "`REASON`, for the record"}},
+			writes:   true, action: (*call).siteIntroduce}.command(e),
+		verb{path: "pulk site retract", args: "SITE", minArgs: 1, maxArgs: 1, usage: "take an introduction back, at the site that founded the campaign",
+			about:    "For a mistake. What the site wrote and others took stays. For a laptop that was lost see pulk site cut-off.",
+			examples: []string{`pulk site retract stn2 --why "typed the wrong site" --as lena`},
+			flags:    []cli.Flag{&cli.StringFlag{Name: "why", Usage: "`REASON`, for the record"}},
+			writes:   true, action: (*call).siteRetract}.command(e),
+		verb{path: "pulk site distrust", args: "SITE", minArgs: 1, maxArgs: 1, usage: "take nothing more from a site, whoever introduced it", action: (*call).siteDistrust}.command(e),
 		e.siteMailCommand(),
 		verb{path: "pulk site renew", usage: "number this site's changes anew, after the store was copied or restored",
 			about: "Needed on a store that was restored from a backup, or copied to another machine, before it is used. pulk notices most such cases by itself.", action: (*call).siteRenew}.command(e),
@@ -116,52 +120,86 @@ func (c *call) local(fn func(tx *changelog.Tx) error) error {
 }
 
 func (c *call) siteAdd() error {
-	other, err := readCard(c.Args().First())
+	cards, err := readCards(c.Args().First())
 	if err != nil {
 		return err
 	}
+	var sites []changelog.Site
 	err = c.local(func(tx *changelog.Tx) error {
-		if self := tx.Self(); other.Campaign != self.Campaign {
-			return fault.Hint("it belongs with another store", "the card is of campaign %s (%s), this store is of %s", other.CampaignName, other.Campaign, self.CampaignName)
+		if err := addCards(tx, cards); err != nil {
+			return err
 		}
-		_, err := tx.AddSite(other.Key, other.Code)
-		return err
+		for _, other := range cards {
+			s, _, err := tx.SiteByID(changelog.SiteIDOf(other.Key))
+			if err != nil {
+				return err
+			}
+			sites = append(sites, s)
+		}
+		return nil
 	})
 	if err != nil {
 		return err
 	}
-	c.printf("site %s (%s) is known here, and not trusted yet.\nnext: compare its fingerprint by voice, then: pulk site trust %s FINGERPRINT\n", other.Code, other.Name, other.Code)
+	for i, s := range sites {
+		if s.Trusted {
+			c.printf("site %s (%s) is known here, and trusted: %s.\n", s.Code, cards[i].Name, trustText(s.By))
+			continue
+		}
+		c.printf("site %s (%s) is known here, and not trusted yet.\nnext: compare its fingerprint by voice, then: pulk site trust %s FINGERPRINT\n", s.Code, cards[i].Name, s.Code)
+	}
+	return nil
+}
+
+// addCards makes the sites of cards known to a store.
+func addCards(tx *changelog.Tx, cards []card) error {
+	for _, other := range cards {
+		if self := tx.Self(); other.Campaign != self.Campaign {
+			return fault.Hint("it belongs with another store", "the card of %s is of campaign %s (%s), this store is of %s", other.Code, other.CampaignName, other.Campaign, self.CampaignName)
+		}
+		if _, err := tx.AddSite(other.Key, other.Code); err != nil {
+			return err
+		}
+	}
 	return nil
 }
 
 func (c *call) siteTrust() error {
 	code := c.Args().First()
-	typed := digitsOf(strings.Join(c.Args().Tail(), ""))
+	var founder string
 	err := c.local(func(tx *changelog.Tx) error {
+		self := tx.Self()
 		site, err := tx.SiteByCode(code)
 		if err != nil {
 			return fault.Hint("see: pulk site list", "%w", err)
 		}
-		if digitsOf(changelog.Fingerprint(site.Key)) != typed {
+		if differs := changelog.CompareFingerprint(changelog.SiteFingerprint(self.Campaign, site.Key), strings.Join(c.Args().Tail(), " ")); differs != "" {
 			return fault.Refuse("listen again; if it still differs, the card may have been exchanged on its way: do not trust it",
-				"that is not the fingerprint of the key that came as %s", code)
+				"that is not the fingerprint of the card that came as %s: %s", code, differs)
 		}
-		return tx.Trust(site.ID, true)
+		if err := tx.Trust(site.ID, true); err != nil {
+			return err
+		}
+		if s, found, err := tx.SiteByID(self.Founder()); err != nil {
+			return err
+		} else if found && s.By == changelog.TrustFounder {
+			founder = s.Code
+		}
+		return nil
 	})
 	if err != nil {
 		return err
 	}
 	c.printf("site %s is trusted: bundles it made, and changes of it that others relay, are taken.\n", code)
+	if founder != "" {
+		c.printf("site %s, which founded the campaign, is trusted with it, and so is whom it introduces.\n", founder)
+	}
 	return nil
 }
 
-func digitsOf(text string) string {
-	return strings.Map(func(r rune) rune {
-		if r >= '0' && r <= '9' {
-			return r
-		}
-		return -1
-	}, text)
+// trustText says why a site is trusted, or that it is not.
+func trustText(by changelog.Trust) string {
+	return [...]string{"NO: not compared yet", "NO: distrusted here", "this site", "compared by voice", "founded the campaign", "introduced"}[by]
 }
 
 func (c *call) siteDistrust() error {
@@ -182,6 +220,74 @@ func (c *call) siteDistrust() error {
 	return err
 }
 
+func (c *call) siteIntroduce() error {
+	code := c.Args().First()
+	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+		site, err := c.siteToJudge(tx, code)
+		if err != nil {
+			return err
+		}
+		list, err := tx.Introductions()
+		if err != nil {
+			return err
+		}
+		if slices.ContainsFunc(list, func(in changelog.Introduction) bool { return in.Key.Equal(site.Key) }) {
+			return fault.Misuse("see: pulk site list", "site %s is introduced already", code)
+		}
+		if site.By != changelog.TrustVoice {
+			return fault.Refuse(fmt.Sprintf("let %s read its fingerprint to you, then: pulk site trust %s FINGERPRINT", code, code),
+				"site %s was not compared by voice here, so there is nothing to vouch for", code)
+		}
+		_, err = tx.Introduce(site, code, c.String("why"))
+		return err
+	}, func() {
+		c.printf("site %s is introduced: others trust it once a bundle of this site brings them the word.\n", code)
+	})
+}
+
+// siteToJudge returns a site that the founder is to say something of.
+func (c *call) siteToJudge(tx *changelog.Tx, code string) (changelog.Site, error) {
+	site, err := tx.SiteByCode(code)
+	self := tx.Self()
+	switch {
+	case !self.IsFounder():
+		return site, fault.Refuse("ask there; what this store itself believes: pulk site trust, pulk site distrust",
+			"only the site that founded the campaign, %s, speaks for all", tx.SiteCode(self.Founder()))
+	case err != nil:
+		return site, fault.Hint("see: pulk site list", "%w", err)
+	case site.ID == self.Site:
+		return site, fault.Misuse("name another site", "the campaign rests upon this site itself")
+	}
+	return site, nil
+}
+
+func (c *call) siteRetract() error {
+	code := c.Args().First()
+	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+		site, err := c.siteToJudge(tx, code)
+		if err != nil {
+			return err
+		}
+		list, err := tx.Introductions()
+		if err != nil {
+			return err
+		}
+		n := 0
+		for _, in := range list {
+			if in.Key.Equal(site.Key) {
+				tx.Retract(in.Dot, c.String("why"))
+				n++
+			}
+		}
+		if n == 0 {
+			return fault.Misuse("see: pulk site list", "site %s was not introduced", code)
+		}
+		return nil
+	}, func() {
+		c.printf("the introduction of %s is taken back: others trust it no more, unless they compared its fingerprint themselves.\n", code)
+	})
+}
+
 func (c *call) siteRenew() error {
 	return c.withLog(func(log *changelog.Log) error {
 		epoch, err := log.Renew(c.Context.Context)
@@ -198,6 +304,7 @@ type siteRow struct {
 	ID          string  `json:"id"`
 	Self        bool    `json:"self"`
 	Trusted     bool    `json:"trusted"`
+	By          string  `json:"trusted_by"` // self, voice, founder, introduced; distrusted, or none
 	Fingerprint string  `json:"fingerprint"`
 	HeardAt     *string `json:"heard_at"`     // when its latest bundle was taken here
 	WroteAt     *string `json:"wrote_at"`     // when a bundle was last made for it
@@ -206,29 +313,38 @@ type siteRow struct {
 	SkewSeconds int64   `json:"skew_seconds"` // its clock minus ours when heard
 }
 
+func trustWord(by changelog.Trust) string {
+	return [...]string{"none", "distrusted", "self", "voice", "founder", "introduced"}[by]
+}
+
 func (c *call) siteList() error {
 	return c.view(func(tx *changelog.Tx) error {
 		self := tx.Self()
-		rows := []siteRow{{Code: self.Code, ID: fmt.Sprintf("%08x", uint32(self.Site)), Self: true, Trusted: true, Fingerprint: changelog.Fingerprint(self.Public())}}
+		rows := []siteRow{{Code: self.Code, ID: fmt.Sprintf("%08x", uint32(self.Site)), Self: true, Trusted: true, By: "self",
+			Fingerprint: changelog.SiteFingerprint(self.Campaign, self.Public())}}
 		peers, err := tx.Peers()
 		if err != nil {
 			return err
 		}
 		for _, p := range peers {
-			rows = append(rows, siteRow{Code: p.Code, ID: fmt.Sprintf("%08x", uint32(p.ID)), Trusted: p.Trusted, Fingerprint: changelog.Fingerprint(p.Key),
+			rows = append(rows, siteRow{Code: p.Code, ID: fmt.Sprintf("%08x", uint32(p.ID)), Trusted: p.Trusted, By: trustWord(p.By), Fingerprint: changelog.SiteFingerprint(self.Campaign, p.Key),
 				HeardAt: jsonTime(p.HeardAt), WroteAt: jsonTime(p.WroteAt), Waiting: p.Waiting, Lacking: p.Lacking, SkewSeconds: int64(p.Skew.Seconds())})
 		}
 		if c.asJSON() {
 			return c.printJSON(rows)
 		}
 		t := newTable("site", "trusted", "last heard", "to send", "not here yet", "fingerprint")
-		t.add(self.Code, "this site", "", "", "", rows[0].Fingerprint)
+		t.add(self.Code, trustText(changelog.TrustSelf), "", "", "", rows[0].Fingerprint)
 		for i, p := range peers {
-			trusted := "NO"
-			if p.Trusted {
-				trusted = "yes"
+			fingerprint := rows[i+1].Fingerprint
+			if !p.Trusted { // it is to be heard, not read off the screen
+				fingerprint = "let it be read to you"
 			}
-			t.add(p.Code, trusted, c.env.showTime(p.HeardAt), p.Waiting, p.Lacking, rows[i+1].Fingerprint)
+			by := trustText(p.By)
+			if p.By == changelog.TrustIntroduced {
+				by += " by " + tx.SiteCode(self.Founder())
+			}
+			t.add(p.Code, by, c.env.showTime(p.HeardAt), p.Waiting, p.Lacking, fingerprint)
 		}
 		t.print(c.env, "")
 		c.printf("to send, not here yet: change-sets\n")

@@ -144,3 +144,9 @@ func itemSets(fields ...FieldID) []Set {
 	}
 	return sets
 }
+
+// Whom to believe. Only what the campaign's founding site writes of these counts.
+var (
+	// SiteIntroduce says that a key belongs to a site of the campaign.
+	SiteIntroduce = register(68, "site.introduce", cols("key", Bytes, "code", Text, "name", Text, "why", Text))
+)

@@ -106,7 +106,7 @@ func (tx *Tx) keepUnknown(dot clock.Dot, c change.Change) error {
 }
 
 // builtin returns the projections that the log itself keeps.
-func builtin() []Projector { return []Projector{registers{}, sites{}} }
+func builtin() []Projector { return []Projector{registers{}, sites{}, trusts{}} }
 
 // sites is the projection of the sites' own introductions.
 type sites struct{}
@@ -147,6 +147,7 @@ func (sites) Apply(tx *Tx, e *Entry) error {
 	if e.Kind != kind.SiteAdd {
 		return nil
 	}
+	tx.trustMoved = tx.trustMoved || e.Dot.Site == tx.log.self.Founder()
 	return tx.Exec("INSERT INTO site (dot, site, key, code) VALUES (?, ?, ?, ?)",
 		e.Dot.Key(), e.Dot.Site, []byte(e.Values[0].Text), e.Values[1].Text)
 }

@@ -79,14 +79,14 @@ func carry(t testing.TB, from, to *Log) *Taken {
 	return takeBundle(t, to, makeBundle(t, from, to, Request{}).Data)
 }
 
-func place(t *testing.T, log *Log, code string) clock.Dot {
+func place(t testing.TB, log *Log, code string) clock.Dot {
 	t.Helper()
 	return write(t, log, func(tx *Tx) {
 		tx.Add(change.New(kind.LocationAdd, change.Text(code), change.Text(code), change.Value{}))
 	}).Dot()
 }
 
-func rename(t *testing.T, log *Log, place clock.Dot, name string) {
+func rename(t testing.TB, log *Log, place clock.Dot, name string) {
 	t.Helper()
 	write(t, log, func(tx *Tx) { tx.AssignText(place, kind.FieldLocationName, "", name, "") })
 }

@@ -80,7 +80,7 @@ type Log struct {
 
 // Start is what a new store is made from.
 type Start struct {
-	Campaign     uuid.UUID
+	Campaign     uuid.UUID // of the card it joins by; zero for a new campaign, which it founds
 	CampaignName string
 	Code, Name   string
 	Now          time.Time
@@ -94,6 +94,9 @@ func Init(ctx context.Context, store *schema.Store, start Start, projectors ...P
 	if err != nil {
 		return nil, err
 	}
+	if start.Campaign == uuid.Nil {
+		start.Campaign = CampaignOf(public)
+	}
 	log := &Log{store: store, projectors: append(builtin(), projectors...), self: Identity{
 		Campaign: start.Campaign, CampaignName: start.CampaignName, Site: SiteIDOf(public),
 		Code: start.Code, Name: start.Name, Key: private,
@@ -106,7 +109,7 @@ func Init(ctx context.Context, store *schema.Store, start Start, projectors ...P
 		if err := tx.createProjections(); err != nil {
 			return err
 		}
-		if err := tx.addSite(Site{ID: log.self.Site, Key: public, Code: start.Code, Trusted: true}); err != nil {
+		if err := tx.addSite(log.self.Site, public, start.Code); err != nil {
 			return err
 		}
 		tx.author = Author{Now: start.Now}

@@ -32,7 +32,7 @@ func newLog(t *testing.T, code string) *Log {
 	return log
 }
 
-func write(t *testing.T, log *Log, fn func(tx *Tx)) Receipt {
+func write(t testing.TB, log *Log, fn func(tx *Tx)) Receipt {
 	t.Helper()
 	receipt, err := log.Write(context.Background(), Author{Now: testStart}, func(tx *Tx) error { fn(tx); return nil })
 	if err != nil {

@@ -44,11 +44,16 @@ func (tx *Tx) LaneName(lane clock.Lane) string {
 	return text
 }
 
-func (tx *Tx) laneSite(lane clock.Lane) string {
-	text := fmt.Sprintf("%08x", uint32(lane.Site))
-	if s, found, err := tx.SiteByID(lane.Site); err == nil && found {
-		text = s.Code
+// SiteCode returns how people name a site: 8 hexadecimal digits where it is unknown.
+func (tx *Tx) SiteCode(id clock.SiteID) string {
+	if s, found, err := tx.SiteByID(id); err == nil && found {
+		return s.Code
 	}
+	return fmt.Sprintf("%08x", uint32(id))
+}
+
+func (tx *Tx) laneSite(lane clock.Lane) string {
+	text := tx.SiteCode(lane.Site)
 	if lane.Epoch > 0 {
 		text += fmt.Sprintf("/%d", lane.Epoch)
 	}

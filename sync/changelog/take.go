@@ -147,7 +147,11 @@ func (tx *Tx) take(b *bundle.Bundle, digest [sha256.Size]byte, size int, taken *
 	if err := tx.admit(b); err != nil {
 		return err
 	}
-	chains, err := tx.verify(b)
+	ring, err := tx.ring(b)
+	if err != nil {
+		return err
+	}
+	chains, err := tx.verify(b, ring)
 	if err != nil {
 		return err
 	}
@@ -190,8 +194,7 @@ func (tx *Tx) take(b *bundle.Bundle, digest [sha256.Size]byte, size int, taken *
 		digest[:], b.From, tx.author.Now.UnixMilli(), size, fresh)
 }
 
-// admit checks that the bundle is of this campaign, for this site, and that its
-// sender and all origins are trusted here.
+// admit checks that the bundle is of this campaign and for this site.
 func (tx *Tx) admit(b *bundle.Bundle) error {
 	self := &tx.log.self
 	if b.Campaign != self.CampaignTag() {
@@ -203,14 +206,6 @@ func (tx *Tx) admit(b *bundle.Bundle) error {
 	if b.From == self.Site {
 		return refuse("a bundle is taken at the other site", "the bundle was made here")
 	}
-	if err := tx.trusted(b.From, "the bundle's sender"); err != nil {
-		return err
-	}
-	for i := range b.Segments {
-		if err := tx.trusted(b.Segments[i].Lane.Site, "a site whose changes the bundle relays"); err != nil {
-			return err
-		}
-	}
 	return nil
 }
 
@@ -219,21 +214,6 @@ func (tx *Tx) siteName(id clock.SiteID) string {
 		return s.Code
 	}
 	return fmt.Sprintf("unknown site %08x", uint32(id))
-}
-
-func (tx *Tx) trusted(id clock.SiteID, who string) error {
-	s, found, err := tx.SiteByID(id)
-	if err != nil {
-		return err
-	}
-	if !found {
-		return refuse("get the site's card and run: pulk site add", "%s, %08x, is not known here", who, uint32(id))
-	}
-	if !s.Trusted {
-		return refuse(fmt.Sprintf("compare its fingerprint (%s) by voice and run: pulk site trust %s", Fingerprint(s.Key), s.Code),
-			"%s, %s, is not trusted here", who, s.Code)
-	}
-	return nil
 }
 
 // chain is a verified segment: its links, and the lane that holds the number
@@ -252,8 +232,9 @@ func (c *chain) head() change.Hash { return c.links[len(c.links)-1].hash }
 // one that a bundle continues.
 const maxCombinations = 64
 
-// verify computes the chains of all segments and checks all signatures.
-func (tx *Tx) verify(b *bundle.Bundle) ([]chain, error) {
+// verify computes the chains of all segments and checks all signatures against the
+// keys of a ring.
+func (tx *Tx) verify(b *bundle.Bundle, ring *ring) ([]chain, error) {
 	options := make([][]chain, len(b.Segments))
 	combinations := 1
 	for i := range b.Segments {
@@ -284,13 +265,12 @@ func (tx *Tx) verify(b *bundle.Bundle) ([]chain, error) {
 			chains[i].links = hashLinks(chains[i].previous, bodies[i])
 			b.Segments[i].Head = chains[i].head()
 		}
-		ok, err := tx.signed(b)
-		if err != nil {
-			return nil, err
-		}
-		if ok {
+		if ring.signed(b, chains) {
 			return chains, nil
 		}
+	}
+	if missing := ring.missing(b); missing != nil {
+		return nil, missing
 	}
 	return nil, refuse("the bundle was altered or damaged on its way: ask the sender to make it again", "a signature does not fit the bundle's content")
 }
@@ -358,24 +338,6 @@ func hashLinks(previous change.Hash, body []link) []link {
 		body[i].hash = previous
 	}
 	return body
-}
-
-// signed reports whether all signatures fit the heads computed.
-func (tx *Tx) signed(b *bundle.Bundle) (bool, error) {
-	own := b.Own()
-	sender, _, err := tx.SiteByID(b.From)
-	if err != nil || !own.Verify(sender.Key) {
-		return false, err
-	}
-	for i := range b.Statements {
-		statement := &b.Statements[i]
-		fillHeads(b, i)
-		origin, _, err := tx.SiteByID(statement.Site)
-		if err != nil || !statement.Verify(origin.Key) || !coversItsSegments(b, i) {
-			return false, err
-		}
-	}
-	return true, nil
 }
 
 // fillHeads puts the computed heads into a statement where their hashes did not

@@ -33,6 +33,8 @@ type Tx struct {
 	awaits *awaits // nil until first used
 
 	cut Receipt // of the first change-set that Cut ended
+
+	trustMoved bool // something was applied that says whom to believe
 }
 
 func (l *Log) begin(raw *schema.Tx) *Tx { return &Tx{Tx: raw, log: l} }
@@ -155,9 +157,16 @@ func (tx *Tx) settle() error {
 		return err
 	}
 	if tx.stale {
-		return tx.rebuild()
+		if err := tx.rebuild(); err != nil {
+			return err
+		}
+	} else if err := tx.storeAwaits(); err != nil {
+		return err
 	}
-	return tx.storeAwaits()
+	if tx.trustMoved {
+		return tx.knowIntroduced()
+	}
+	return nil
 }
 
 // Dots returns the dots that a query selects in its only column.
