@@ -69,7 +69,7 @@ func TestPassesAgainstSampling(t *testing.T) {
 	}
 	for n := range cases {
 		e, site := randomCase(r)
-		from := noon.Add(time.Duration(r.Int64N(int64(72 * time.Hour))))
+		from := noon.Add(time.Duration(r.Int64N(int64(144*time.Hour))) - 72*time.Hour)
 		to := from.Add(6 * time.Hour)
 		orbit, err := NewOrbit(e)
 		if err != nil {
@@ -118,6 +118,43 @@ func TestPassesAgainstSampling(t *testing.T) {
 		t.Errorf("only %d passes, %d begun before, %d unended: the cases test too little", found, began, unended)
 	}
 	t.Logf("%d passes, %d begun before, %d unended", found, began, unended)
+}
+
+// TestTwelveHours looks each half minute of six days at an eccentric orbit in
+// resonance, which stands above the mask for most of each revolution.
+func TestTwelveHours(t *testing.T) {
+	e := made("twelve hours", 2.006, 0.72, 63.4, 270, 10)
+	orbit, err := NewOrbit(e)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if orbit.deep == nil || orbit.deep.resonance == nil || !orbit.deep.resonance.halfDay {
+		t.Fatal("the orbit is not in resonance")
+	}
+	site := Site{LatitudeDegrees: 72.58, LongitudeDegrees: -38.46, HeightMetres: 3200, Mask: Mask{{0, 10}, {90, 25}, {200, 5}}}
+	from, to := noon.Add(-3*24*time.Hour), noon.Add(3*24*time.Hour)
+	passes := mustPasses(t, e, site, from, to)
+	var total, sampled time.Duration
+	for _, p := range passes {
+		total += p.Set.Sub(p.Rise)
+	}
+	const step = 30 * time.Second
+	for at := from; at.Before(to); at = at.Add(step) {
+		up, _ := above(t, orbit, site, at)
+		inside := false
+		for _, p := range passes {
+			inside = inside || !at.Before(p.Rise) && !at.After(p.Set)
+		}
+		if up {
+			sampled += step
+		}
+		if up != inside {
+			t.Errorf("at %v: up is %v", at, up)
+		}
+	}
+	if (total-sampled).Abs() > 15*time.Minute || total < 48*time.Hour {
+		t.Errorf("%v in %d passes, sampled %v", total, len(passes), sampled)
+	}
 }
 
 // TestGrazing raises the mask to just under the highest point of passes: each is
