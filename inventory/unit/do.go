@@ -89,6 +89,9 @@ func SetState(tx *changelog.Tx, u *Unit, state, why string) error {
 	case why == "" && !usual:
 		return fault.Misuse("give it with --why", "from %s to %s needs a reason", u.State, state)
 	}
+	if slices.Index(kind.UnitStates, state) < slices.Index(kind.UnitStates, Received) {
+		tx.SetClass(clock.Expedited) // a stop
+	}
 	tx.AssignText(u.ID, kind.FieldUnitState, "", state, why)
 	return nil
 }
