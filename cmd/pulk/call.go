@@ -7,6 +7,7 @@ import (
 
 	"github.com/urfave/cli/v2"
 
+	"pulk/checklist/ask"
 	"pulk/checklist/attach"
 	"pulk/checklist/crew"
 	"pulk/checklist/procedure"
@@ -28,7 +29,8 @@ type call struct {
 
 // projections are all that this program derives from the log.
 func projections() []changelog.Projector {
-	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}, stock.Projection{}, unit.Projection{}, attach.Projection{}, linkbook.Projection{}}
+	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}, stock.Projection{}, unit.Projection{},
+		attach.Projection{}, ask.Projection{}, linkbook.Projection{}}
 }
 
 // storePath returns the file that --store, PULK_STORE or the folder names.

@@ -12,6 +12,7 @@ func (e *env) commands() []*cli.Command {
 		e.runCommand(),
 		e.ncCommand(),
 		e.attachCommand(),
+		e.askCommand(),
 		e.itemCommand(),
 		e.locationCommand(),
 		e.stockCommand(),
