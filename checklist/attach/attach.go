@@ -168,11 +168,20 @@ func settleWishes(tx *changelog.Tx, hash Hash) error {
 
 // Outgoing returns what a site waits for and that is here: a content each once, the
 // smallest first, so that one large film holds up no photo. With all it is whatever
-// is here, wanted or not.
-func Outgoing(tx *changelog.Tx, site string, all bool) ([]*Attachment, error) {
+// is here, wanted or not, but what that site attached itself.
+func Outgoing(tx *changelog.Tx, to changelog.Site, all bool) ([]*Attachment, error) {
 	list, err := attachments(tx, "WHERE hash IN (SELECT hash FROM attachment_content)")
 	if err != nil {
 		return nil, err
 	}
-	return outgoing(list, site, all), nil
+	return outgoing(list, to, all), nil
 }
+
+// ParcelBytes returns the size of the parcel with the content.
+func (a *Attachment) ParcelBytes() int {
+	return len((Header{a.Hash, a.SizeBytes}).Append(nil)) + int(a.SizeBytes)
+}
+
+// Slot names the content in 32 letters and digits, for carriers that keep one parcel
+// under a name.
+func (a *Attachment) Slot() string { return fmt.Sprintf("a%x", a.Hash[:15]) }

@@ -183,11 +183,11 @@ func previewReference(preview []byte) []byte {
 }
 
 // outgoing chooses among contents that are here what goes to a site.
-func outgoing(list []*Attachment, site string, all bool) []*Attachment {
+func outgoing(list []*Attachment, to changelog.Site, all bool) []*Attachment {
 	seen := map[Hash]bool{}
 	var chosen []*Attachment
 	for _, a := range list {
-		if a.Here && !seen[a.Hash] && (all || a.wants(site)) {
+		if a.Here && !seen[a.Hash] && (a.wants(to.Code) || all && a.ID.Site != to.ID) {
 			seen[a.Hash] = true
 			chosen = append(chosen, a)
 		}

@@ -46,6 +46,45 @@ func attachRowOf(tx *changelog.Tx, a *attach.Attachment) (attachRow, error) {
 	return row, err
 }
 
+// attachedOf returns the rows of what is attached to entities.
+func attachedOf(tx *changelog.Tx, entities ...clock.Dot) ([]attachRow, error) {
+	rows := []attachRow{}
+	for _, entity := range entities {
+		list, err := attach.Of(tx, entity)
+		if err != nil {
+			return nil, err
+		}
+		for _, a := range list {
+			row, err := attachRowOf(tx, a)
+			if err != nil {
+				return nil, err
+			}
+			rows = append(rows, row)
+		}
+	}
+	return rows, nil
+}
+
+// words says an attachment in a line, with how to get at it.
+func (row attachRow) words() string {
+	text := fmt.Sprintf("%s %s, %s%s: ", row.ID, row.Name, bytesText(row.SizeBytes), afterColon(row.Note))
+	switch {
+	case row.Here:
+		text += "here (pulk attach save " + row.ID + " -o FILE)"
+	case len(row.Wanted) > 0:
+		text += "not here, wanted by " + strings.Join(row.Wanted, ", ")
+	default:
+		text += "not here (pulk attach want " + row.ID + ")"
+	}
+	switch row.Preview {
+	case "here":
+		text += "; preview: pulk attach show " + row.ID + " -o FILE"
+	case "not here yet":
+		text += "; its preview is not here yet"
+	}
+	return text
+}
+
 func aboutAttachment(tx *changelog.Tx, a *attach.Attachment) (string, error) {
 	return aboutEntity(tx, a.Entity, a.Step)
 }

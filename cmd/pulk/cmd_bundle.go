@@ -10,6 +10,7 @@ import (
 	"pulk/sync/bundle"
 	"pulk/sync/carrier"
 	"pulk/sync/changelog"
+	"pulk/sync/clock"
 	"pulk/sync/transfer"
 )
 
@@ -20,9 +21,10 @@ func (e *env) bundleCommand() *cli.Command {
 	return group("bundle", "make and take the files that carry changes between sites",
 		verb{path: "pulk bundle make", usage: "pack for a site what it has not said that it has",
 			about:    "Expedited changes go first. What does not fit --max-bytes stays queued. Nothing counts as delivered until the other site's next bundle says so.",
-			examples: []string{"pulk bundle make --to home -o today.bundle", "pulk bundle make --to home --max-bytes 50000 -o today.bundle"},
+			examples: []string{"pulk bundle make --to home -o today.bundle", "pulk bundle make --to home --max-bytes 50000 -o today.bundle", "pulk bundle make --to home --expedited -o now.bundle"},
 			flags: []cli.Flag{&cli.StringFlag{Name: "to", Usage: "code of the `SITE` it is for"}, &cli.IntFlag{Name: "max-bytes", Usage: "size that is not exceeded, in `BYTES`"},
 				&cli.StringFlag{Name: "output", Aliases: []string{"o"}, Usage: "`FILE` to write"},
+				&cli.BoolFlag{Name: "expedited", Usage: "only what goes first: stops, failures, nonconformances, sign-offs, urgent questions"},
 				&cli.BoolFlag{Name: "continue", Usage: "start behind what earlier bundles carried, though it is not acknowledged yet"}},
 			action: (*call).bundleMake}.command(e),
 		verb{path: "pulk bundle take", args: "FILE…", minArgs: 1, maxArgs: -1, usage: "take in bundles of other sites",
@@ -45,8 +47,11 @@ func (c *call) bundleMake() error {
 		if err != nil {
 			return err
 		}
-		made, err := c.desk(log).Make(c.Context.Context, transfer.Request{
-			Request: changelog.Request{To: to.ID, MaxBytes: c.Int("max-bytes"), Continue: c.Bool("continue")}})
+		request := changelog.Request{To: to.ID, MaxBytes: c.Int("max-bytes"), Continue: c.Bool("continue")}
+		if c.Bool("expedited") {
+			request.Classes = []clock.Class{clock.Expedited}
+		}
+		made, err := c.desk(log).Make(c.Context.Context, transfer.Request{Request: request})
 		if err != nil {
 			return err
 		}
@@ -110,7 +115,7 @@ func (c *call) bundleTake() error {
 
 // desk returns where parcels are opened and wrapped for a log.
 func (c *call) desk(log *changelog.Log) *transfer.Desk {
-	return &transfer.Desk{Log: log, Now: c.env.now()}
+	return &transfer.Desk{Log: log, Now: c.env.now(), Attachment: c.takeAttachment(log)}
 }
 
 // sayOutcome says what came of a parcel that was not refused.

@@ -17,8 +17,9 @@ func (e *env) exchangeCommand() *cli.Command {
 			"Parcels for this site are taken and put aside; for each trusted site that something waits for, new ones are left. " +
 			"A parcel appears whole or not at all, so it is safe to pull the stick or interrupt; run it again to go on.",
 		examples: []string{"pulk exchange /media/stick", "pulk exchange mail:/var/mail/stn --outbox /var/mail/stn-out", "pulk exchange mail:/var/mail/stn --outbox smtp://gateway:587 --max-mail 50000"},
-		flags:    append([]cli.Flag{&cli.IntFlag{Name: "max-bytes", Usage: "size of each bundle that is not exceeded, in `BYTES`"}}, placeFlags()...),
-		action:   (*call).exchange,
+		flags: append([]cli.Flag{&cli.IntFlag{Name: "max-bytes", Usage: "size for each site that is not exceeded, in `BYTES`: what is expedited goes first, by itself"},
+			&cli.BoolFlag{Name: "all-attachments", Usage: "by stick: the content of every attachment that is here, wanted or not"}}, placeFlags()...),
+		action: (*call).exchange,
 	}.command(e)
 }
 
@@ -29,6 +30,7 @@ func (c *call) exchange() error {
 			return err
 		}
 		desk := c.desk(log)
+		desk.Loads = c.loads(log)
 		refused, all, fresh := 0, 0, 0
 		err = desk.Receive(c.Context.Context, way, func(name string, o transfer.Outcome) error {
 			all++
@@ -68,9 +70,16 @@ func (c *call) saySent(s transfer.Sent) error {
 		c.printf("nothing for %s: it is not trusted yet\n", s.To.Code)
 	case s.Unreached:
 		c.printf("nothing for %s: %s\n", s.To.Code, whyUnreached(c.Args().First(), s.To.Code))
+	case s.Load != nil && s.Names == nil:
+		c.printf("%s waits: its %d bytes are more than there is room for\n", s.Load.Says, s.Load.Bytes)
+	case s.Load != nil:
+		c.printf("%s: %d bytes for %s, %s\n", s.Names[0], s.Load.Bytes, s.To.Code, s.Load.Says)
 	case s.Made == nil:
 		c.printf("nothing new for %s\n", s.To.Code)
 	default:
+		if s.Urgent {
+			c.printf("first, by itself: ")
+		}
 		c.sayMade(s.Names[0], s.To.Code, s.Made)
 	}
 	return nil

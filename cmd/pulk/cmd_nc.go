@@ -149,6 +149,12 @@ func aboutText(row ncRow) string {
 	return text
 }
 
+// ncDetail is pulk nc show --json.
+type ncDetail struct {
+	ncRow
+	Attachments []attachRow `json:"attachments"`
+}
+
 func (c *call) ncShow() error {
 	return c.view(func(tx *changelog.Tx) error {
 		id, err := tx.ParseName(c.Args().First())
@@ -163,8 +169,12 @@ func (c *call) ncShow() error {
 		if err != nil {
 			return err
 		}
+		attached, err := attachedOf(tx, id)
+		if err != nil {
+			return err
+		}
 		if c.asJSON() {
-			return c.printJSON(row)
+			return c.printJSON(ncDetail{row, attached})
 		}
 		c.printf("nonconformance %s\n", row.ID)
 		c.printBlock("  ", row.Text)
@@ -178,6 +188,9 @@ func (c *call) ncShow() error {
 				return err
 			}
 			c.printf("  decided: %s, %s by %s: %s\n", d.Disposition, c.env.stampText(d.At), by, d.Text)
+		}
+		for _, a := range attached {
+			c.printBlock("  attached: ", a.words())
 		}
 		return nil
 	})

@@ -2,6 +2,8 @@ package main
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 
 	"pulk/checklist/crew"
 	"pulk/checklist/run"
@@ -105,9 +107,10 @@ func (c *call) runList() error {
 		if err != nil {
 			return err
 		}
-		for id, n := range missing {
+		for _, id := range slices.SortedFunc(maps.Keys(missing), clock.Dot.Compare) {
+			n := missing[id]
 			rows = append(rows, runRow{ID: tx.Name(id), State: "not here yet"})
-			t.add(tx.Name(id), fmt.Sprintf("(its start is not here yet; %d entries about it are)", n), "", "", "", "", "not here yet", "")
+			t.add(tx.Name(id), fmt.Sprintf("(its start is not here yet; %s)", plural(n, "entry about it is", "entries about it are")), "", "", "", "", "not here yet", "")
 		}
 		if c.asJSON() {
 			return c.printJSON(rows)

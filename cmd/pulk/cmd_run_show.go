@@ -11,6 +11,7 @@ import (
 	"pulk/schema/fault"
 	"pulk/schema/kind"
 	"pulk/sync/changelog"
+	"pulk/sync/clock"
 )
 
 func signWith(key ed25519.PrivateKey) func([]byte) []byte {
@@ -61,9 +62,10 @@ type signOffRow struct {
 // runDetail is pulk run show --json.
 type runDetail struct {
 	runRow
-	StepRows []stepRow  `json:"step_list"`
-	NCs      []string   `json:"nonconformances"`
-	Notes    []entryRow `json:"notes"`
+	StepRows    []stepRow   `json:"step_list"`
+	NCs         []string    `json:"nonconformances"`
+	Notes       []entryRow  `json:"notes"`
+	Attachments []attachRow `json:"attachments"` // of the run, its steps and its nonconformances
 }
 
 func (c *call) runShow() error {
@@ -92,6 +94,13 @@ func runDetailOf(tx *changelog.Tx, s *run.State) (runDetail, error) {
 	row, err := runRowOf(tx, s)
 	detail := runDetail{runRow: row, NCs: []string{}, Notes: []entryRow{}, StepRows: []stepRow{}}
 	if err != nil {
+		return detail, err
+	}
+	about := []clock.Dot{s.Run}
+	for _, nc := range s.NCs {
+		about = append(about, nc.Entry.Dot)
+	}
+	if detail.Attachments, err = attachedOf(tx, about...); err != nil {
 		return detail, err
 	}
 	for _, step := range s.Steps {
@@ -207,6 +216,12 @@ func (c *call) printRun(d runDetail) {
 		c.printf("\nNonconformances\n")
 		for _, text := range d.NCs {
 			c.printBlock("  ", text)
+		}
+	}
+	if len(d.Attachments) > 0 {
+		c.printf("\nAttachments\n")
+		for _, a := range d.Attachments {
+			c.printBlock("  ", a.About+": "+a.words())
 		}
 	}
 	if len(d.Notes) > 0 {

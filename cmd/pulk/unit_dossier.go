@@ -50,7 +50,7 @@ type dossierBuilder struct {
 	unit   *unit.Unit
 	reader *run.Reader
 	lines  []dossierLine
-	told   map[clock.Dot]bool // nonconformances that have their lines
+	told   map[clock.Dot]bool // nonconformances that have their lines, and runs on the unit
 }
 
 func dossierOf(tx *changelog.Tx, u *unit.Unit, now time.Time) (dossier, error) {
@@ -70,6 +70,9 @@ func dossierOf(tx *changelog.Tx, u *unit.Unit, now time.Time) (dossier, error) {
 		return dossier{}, err
 	}
 	if err := b.nonconformances(); err != nil {
+		return dossier{}, err
+	}
+	if err := b.attachments(); err != nil {
 		return dossier{}, err
 	}
 	slices.SortStableFunc(b.lines, func(a, c dossierLine) int {
@@ -106,6 +109,7 @@ func (b *dossierBuilder) runs() error {
 		if err := b.run(summary.ID, func(*run.State, *run.Entry) bool { return true }, "on this unit"); err != nil {
 			return err
 		}
+		b.told[summary.ID] = true
 	}
 	recording, err := run.Recording(b.tx, b.unit.ID)
 	if err != nil {

@@ -38,4 +38,6 @@ type Reacher interface {
 const (
 	// slotLog holds the bundle with all that is not acknowledged, or its fragments.
 	slotLog = "log"
+	// slotUrgent holds the bundle with what is expedited, where the way is narrow.
+	slotUrgent = "urgent"
 )

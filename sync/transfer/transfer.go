@@ -51,4 +51,7 @@ type Desk struct {
 	// Attachment takes the parcel of an attachment's content and says in a few words
 	// what it was. Where it is nil such parcels are refused.
 	Attachment func(ctx context.Context, parcel []byte) (string, error)
+	// Loads lists the contents of attachments that go to a site, in order. Where it
+	// is nil none do.
+	Loads func(ctx context.Context, peer changelog.PeerState) ([]Load, error)
 }
