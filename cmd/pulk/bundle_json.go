@@ -1,8 +1,12 @@
 package main
 
 import (
+	"bufio"
+	"bytes"
 	"encoding/base64"
+	"encoding/json"
 	"fmt"
+	"io"
 	"time"
 
 	"pulk/schema/kind"
@@ -53,39 +57,95 @@ type changeJSON struct {
 	Values map[string]any `json:"values"`
 }
 
-func bundleJSONOf(b *bundle.Bundle) bundleJSON {
-	out := bundleJSON{Campaign: fmt.Sprintf("%08x", b.Campaign), From: siteHex(b.From), To: siteHex(b.To), MadeAt: b.At.Time(), Clock: []ackJSON{}, Segments: []segmentJSON{}}
+// printBundleJSON writes a bundle as bundleJSON, a change at a time: in memory all of
+// it would be many times what it was decoded from.
+func printBundleJSON(w io.Writer, b *bundle.Bundle) error {
+	j := &jsonLists{out: bufio.NewWriter(w)}
+	top := bundleJSON{Campaign: fmt.Sprintf("%08x", b.Campaign), From: siteHex(b.From), To: siteHex(b.To), MadeAt: b.At.Time(), Clock: []ackJSON{}}
 	for _, ack := range b.Clock {
-		out.Clock = append(out.Clock, ackJSON{ack.Lane.String(), ack.Seq, fmt.Sprintf("%08x", ack.Check)})
+		top.Clock = append(top.Clock, ackJSON{ack.Lane.String(), ack.Seq, fmt.Sprintf("%08x", ack.Check)})
 	}
-	for i := range b.Segments {
-		s := &b.Segments[i]
-		segment := segmentJSON{Lane: s.Lane.String(), From: s.From, To: s.To(), Relayed: s.Statement >= 0}
-		for _, set := range s.Sets {
-			segment.Sets = append(segment.Sets, setJSONOf(set))
+	j.object(top, func() {
+		for i := range b.Segments {
+			s := &b.Segments[i]
+			j.object(segmentJSON{Lane: s.Lane.String(), From: s.From, To: s.To(), Relayed: s.Statement >= 0}, func() {
+				for _, set := range s.Sets {
+					j.object(setJSON{Seq: set.Seq, At: set.At.Time(), Person: dotHex(set.Person)}, func() {
+						for k := range set.Changes {
+							j.element(changeJSONOf(&set.Changes[k]))
+						}
+					})
+				}
+			})
 		}
-		out.Segments = append(out.Segments, segment)
+	})
+	if j.err != nil {
+		return j.err
 	}
-	return out
+	j.out.WriteByte('\n')
+	return j.out.Flush()
+}
+
+// jsonLists writes objects that end in long lists as printJSON would.
+type jsonLists struct {
+	out    *bufio.Writer
+	indent string // of the elements at hand
+	some   bool   // the list at hand has an element already
+	err    error
+}
+
+// object writes an element whose last field is a list: nil in value, with the
+// elements that each writes.
+func (j *jsonLists) object(value any, each func()) {
+	indent := j.indent
+	j.write(value, "null\n"+indent+"}")
+	j.out.WriteByte('[')
+	j.some, j.indent = false, indent+"    "
+	each()
+	if j.some {
+		j.out.WriteString("\n" + indent + "  ")
+	}
+	j.out.WriteString("]\n" + indent + "}")
+	j.some, j.indent = true, indent
+}
+
+// element writes an element.
+func (j *jsonLists) element(value any) {
+	j.write(value, "")
+	j.some = true
+}
+
+// write writes a value without what it ends in, after what parts it from the one
+// before.
+func (j *jsonLists) write(value any, without string) {
+	switch {
+	case j.some:
+		j.out.WriteString(",\n" + j.indent)
+	case j.indent != "":
+		j.out.WriteString("\n" + j.indent)
+	}
+	var text bytes.Buffer
+	encoder := json.NewEncoder(&text)
+	encoder.SetEscapeHTML(false)
+	encoder.SetIndent(j.indent, "  ")
+	if err := encoder.Encode(value); err != nil && j.err == nil {
+		j.err = err
+	}
+	j.out.Write(bytes.TrimSuffix(text.Bytes(), []byte(without+"\n")))
 }
 
 func siteHex(id clock.SiteID) string { return fmt.Sprintf("%08x", uint32(id)) }
 
-func setJSONOf(set *change.Set) setJSON {
-	out := setJSON{Seq: set.Seq, At: set.At.Time(), Person: dotHex(set.Person)}
-	for _, c := range set.Changes {
-		known := kind.Lookup(c.Kind)
-		if known == nil {
-			out.Changes = append(out.Changes, changeJSON{Kind: fmt.Sprintf("kind %d", c.Kind)})
-			continue
-		}
-		values := map[string]any{}
-		for i, column := range known.Columns {
-			values[column.Name] = valueJSON(column.Type, c.Values[i])
-		}
-		out.Changes = append(out.Changes, changeJSON{known.Name, values})
+func changeJSONOf(c *change.Change) changeJSON {
+	known := kind.Lookup(c.Kind)
+	if known == nil {
+		return changeJSON{Kind: fmt.Sprintf("kind %d", c.Kind)}
 	}
-	return out
+	values := map[string]any{}
+	for i, column := range known.Columns {
+		values[column.Name] = valueJSON(column.Type, c.Values[i])
+	}
+	return changeJSON{known.Name, values}
 }
 
 func dotHex(d clock.Dot) string {

@@ -193,7 +193,7 @@ func (c *call) bundleShow() error {
 		if err != nil {
 			return fault.Hint("pulk bundle show without --json tells how far it can be read", "%s: %w", c.Args().First(), err)
 		}
-		return c.printJSON(bundleJSONOf(b))
+		return printBundleJSON(c.env.stdout, b)
 	}
 	return bundle.Dump(c.env.stdout, data)
 }

@@ -62,16 +62,19 @@ func (b *Bundle) checkHeader() error {
 	if b.From == b.To || b.From == 0 {
 		return fmt.Errorf("from %08x to %08x", b.From, b.To)
 	}
-	if len(b.Clock) > maxAcks {
+	if len(b.Clock) > MaxAcks {
 		return errors.New("too many lanes in the clock of the sender")
 	}
-	if len(b.Statements) > maxStatements || len(b.Segments) > maxSegments {
-		return fmt.Errorf("%w: %d signatures of origins and %d segments; at most %d, %d", ErrTooLarge, len(b.Statements), len(b.Segments), maxStatements, maxSegments)
+	if len(b.Statements) > maxStatements || len(b.Segments) > MaxSegments {
+		return fmt.Errorf("%w: %d signatures of origins and %d segments; at most %d, %d", ErrTooLarge, len(b.Statements), len(b.Segments), maxStatements, MaxSegments)
 	}
 	for i, ack := range b.Clock {
 		if ack.Seq == 0 || ack.Seq > clock.SeqMax || i > 0 && b.Clock[i-1].Lane.Compare(ack.Lane) >= 0 {
 			return fmt.Errorf("clock of the sender: %s/%d out of order or range", ack.Lane, ack.Seq)
 		}
+	}
+	if err := b.checkHeads(); err != nil {
+		return err
 	}
 	ends := map[end]bool{}
 	for i := range b.Segments {
@@ -91,6 +94,24 @@ func (b *Bundle) checkHeader() error {
 	return nil
 }
 
+// checkHeads holds how many heads there may be.
+func (b *Bundle) checkHeads() error {
+	own, all := 0, 0
+	for i := range b.Segments {
+		if b.Segments[i].Statement < 0 {
+			own++
+		}
+	}
+	most := own
+	for i := range b.Statements {
+		most, all = max(most, len(b.Statements[i].Heads)), all+len(b.Statements[i].Heads)
+	}
+	if most > maxHeads || all > maxAllHeads {
+		return fmt.Errorf("%w: %d lanes under one signature, %d under all of other origins; at most %d, %d", ErrTooLarge, most, all, maxHeads, maxAllHeads)
+	}
+	return nil
+}
+
 // end is a place that a statement covers, or where a segment ends.
 type end struct {
 	statement int
@@ -101,7 +122,7 @@ type end struct {
 // checkStatement also fills in heads.
 func (b *Bundle) checkStatement(i int, ends, heads map[end]bool) error {
 	s := &b.Statements[i]
-	if len(s.Computed) != len(s.Heads) || len(s.Heads) == 0 || len(s.Heads) > maxHeads || s.Site == b.From {
+	if len(s.Computed) != len(s.Heads) || len(s.Heads) == 0 || s.Site == b.From {
 		return fmt.Errorf("statement of %08x with %d heads", s.Site, len(s.Heads))
 	}
 	for j, head := range s.Heads {

@@ -1,12 +1,15 @@
 package bundle
 
 import (
-	"bytes"
+	"bufio"
 	"crypto/ed25519"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"pulk/schema/kind"
 	"pulk/sync/change"
@@ -16,22 +19,22 @@ import (
 // bytes, every column, every change-set with the names of kinds and columns. Of a
 // bundle that cannot be read it writes all up to the fault, and returns that.
 func Dump(w io.Writer, data []byte) error {
-	var out bytes.Buffer
-	b, err := dump(&out, data)
+	out := bufio.NewWriter(w)
+	b, err := dump(out, data)
 	if b != nil {
 		for i := range b.Segments {
 			for _, set := range b.Segments[i].Sets {
-				dumpSet(&out, set)
+				dumpSet(out, set)
 			}
 		}
 	}
 	var fault *Error
 	if errors.As(err, &fault) {
-		fmt.Fprintf(&out, "fault at byte %d: %s\n", fault.Offset, fault.What)
+		fmt.Fprintf(out, "fault at byte %d: %s\n", fault.Offset, fault.What)
 	} else {
-		fmt.Fprintf(&out, "envelope   SHA-256 of the bytes before the signature: %x\n", b.Envelope)
+		fmt.Fprintf(out, "envelope   SHA-256 of the bytes before the signature: %x\n", b.Envelope)
 	}
-	if _, write := w.Write(out.Bytes()); write != nil {
+	if write := out.Flush(); write != nil {
 		return write
 	}
 	return err
@@ -41,10 +44,16 @@ var methodNames = map[byte]string{methodRaw: "as they are", methodZstd: "zstd, p
 	methodZstd | allPacked: "zstd", methodModel: "modelled, plain columns as they are",
 	methodModel | allPacked: "modelled"}
 
+// shown is how many bytes of a value's or column's text are shown.
+const shown = 76
+
+// start returns the first of list, as many as show whatever they are.
+func start[T any](list []T) []T { return list[:min(len(list), shown)] }
+
 // dump writes header, columns and signature.
 func dump(out io.Writer, data []byte) (*Bundle, error) {
 	row := func(from, to int, name, value string) {
-		fmt.Fprintf(out, "%06d %-26s %s: %s\n", from, abbreviate(fmt.Sprintf("%x", data[from:to]), 24), name, abbreviate(value, 76))
+		fmt.Fprintf(out, "%06d %-26s %s: %s\n", from, abbreviate(fmt.Sprintf("%x", data[from:to]), 24), name, abbreviate(value, shown))
 	}
 	columns := false
 	r := &headerReader{data: data, trace: row}
@@ -53,7 +62,7 @@ func dump(out io.Writer, data []byte) (*Bundle, error) {
 			fmt.Fprintf(out, "%06d columns, packed by method %d (%s), %d bytes\n", r.at, data[3], methodNames[data[3]], r.end-r.at)
 			columns = true
 		}
-		fmt.Fprintf(out, "       %-26s %d: %s\n", columnName(id), rows, abbreviate(content, 76))
+		fmt.Fprintf(out, "       %-26s %d: %s\n", columnName(id), rows, abbreviate(content, shown))
 	}
 	b, err := decode(r, DefaultLimits)
 	if err == nil {
@@ -82,29 +91,47 @@ func dumpSet(out io.Writer, set *change.Set) {
 		c := &set.Changes[i]
 		k := kind.Lookup(c.Kind)
 		if k == nil {
-			fmt.Fprintf(out, "  .%d kind %d, unknown to this program: %x\n", i, c.Kind, c.Raw)
+			fmt.Fprintf(out, "  .%d kind %d, unknown to this program: ", i, c.Kind)
+			hex.NewEncoder(out).Write(c.Raw)
+			fmt.Fprintln(out)
 			continue
 		}
 		fmt.Fprintf(out, "  .%d %s", i, k.Name)
 		for j, column := range k.Columns {
-			fmt.Fprintf(out, " %s=%s", column.Name, valueText(column.Type, c.Values[j]))
+			fmt.Fprintf(out, " %s=", column.Name)
+			dumpValue(out, column.Type, c.Values[j])
 		}
 		fmt.Fprintln(out)
 	}
 }
 
-func valueText(t kind.Type, value change.Value) string {
+func dumpValue(out io.Writer, t kind.Type, value change.Value) {
 	switch {
 	case t == kind.Decimal:
-		return value.Decimal().String()
+		io.WriteString(out, value.Decimal().String())
 	case t == kind.Text:
-		return fmt.Sprintf("%q", value.Text)
+		dumpQuoted(out, value.Text)
 	case t == kind.Bytes:
-		return fmt.Sprintf("%x", value.Text)
+		hex.NewEncoder(out).Write([]byte(value.Text))
 	case t == kind.Ref && value.Ref.IsZero():
-		return "none"
+		io.WriteString(out, "none")
 	case t == kind.Ref:
-		return value.Ref.String()
+		io.WriteString(out, value.Ref.String())
+	default:
+		fmt.Fprint(out, value.Num)
 	}
-	return fmt.Sprint(value.Num)
+}
+
+// dumpQuoted writes a text in quotes, character by character: quoted it may be many
+// times as long.
+func dumpQuoted(out io.Writer, text string) {
+	var quoted []byte
+	io.WriteString(out, `"`)
+	for len(text) > 0 {
+		_, size := utf8.DecodeRuneInString(text)
+		quoted = strconv.AppendQuote(quoted[:0], text[:size])
+		out.Write(quoted[1 : len(quoted)-1])
+		text = text[size:]
+	}
+	io.WriteString(out, `"`)
 }

@@ -180,7 +180,7 @@ func (r *headerReader) lane(name string) clock.Lane {
 }
 
 func (r *headerReader) clock(b *Bundle) {
-	n := r.count("lanes in the clock", maxAcks, 6)
+	n := r.count("lanes in the clock", MaxAcks, 6)
 	if n > 0 {
 		b.Clock = make([]Ack, 0, n)
 	}
@@ -191,6 +191,7 @@ func (r *headerReader) clock(b *Bundle) {
 
 func (r *headerReader) statements(b *Bundle) {
 	n := r.count("statements", maxStatements, 32+2+64)
+	left := maxAllHeads
 	for range n {
 		s := Statement{}
 		site := r.number("origin's place among the sites")
@@ -201,7 +202,8 @@ func (r *headerReader) statements(b *Bundle) {
 		r.sites.used[site] = true
 		s.Site = r.sites.ids[site]
 		r.hash(s.Envelope[:], "envelope")
-		heads := r.count("heads", maxHeads, 2)
+		heads := r.count("heads", min(maxHeads, left), 2)
+		left -= heads
 		for range heads {
 			head := Head{Lane: r.lane("lane")}
 			number := r.number("number*2 + whether its hash is computed")
@@ -218,7 +220,7 @@ func (r *headerReader) statements(b *Bundle) {
 }
 
 func (r *headerReader) segments(b *Bundle, limits Limits) []int {
-	n := r.count("segments", maxSegments, 4)
+	n := r.count("segments", MaxSegments, 4)
 	counts := make([]int, 0, n)
 	total := uint64(0)
 	for range n {

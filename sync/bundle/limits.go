@@ -23,24 +23,27 @@ type Limits struct {
 }
 
 // DefaultLimits hold for whatever comes from outside. [Encode] makes nothing that
-// they refuse.
+// they refuse. They are what a program that must stay below 64 MB with all that it
+// does can read and write; TestMemory of cmd/pulk measures it. A change-set of the
+// largest size that there may be fits.
 var DefaultLimits = Limits{
-	Bytes:   64 << 20,
-	Block:   64 << 20,
+	Bytes:   3 << 20,
+	Block:   2 << 20,
 	Ratio:   250,
-	Sets:    1 << 18,
-	Changes: 1 << 18,
-	Values:  1 << 20,
-	Seen:    1 << 18,
+	Sets:    1 << 15,
+	Changes: 1 << 15,
+	Values:  1 << 17,
+	Seen:    1 << 15,
 }
 
 // Limits that are part of the format.
 const (
 	maxSites      = 1 << 12
-	maxAcks       = 1 << 14
-	maxSegments   = 1 << 14
+	MaxAcks       = 1 << 13 // lanes in the clock
+	MaxSegments   = 1 << 12
 	maxStatements = 1 << 12
-	maxHeads      = 1 << 14
+	maxHeads      = 1 << 8 // of one statement, the sender's own too
+	maxAllHeads   = 1 << 13
 	freeBlock     = 64 << 10 // unpacked bytes that any ratio allows
 )
 

@@ -89,7 +89,7 @@ func (w *walker) oneSet(set *change.Set) {
 			w.revision[set.ID(i)] = c.Values[0].Ref
 		}
 	}
-	if size > change.MaxBytes {
+	if size > change.MaxBytes && w.err == nil && len(set.Canonical()) > change.MaxBytes {
 		w.fail("larger than %d bytes", change.MaxBytes)
 	}
 }

@@ -1,6 +1,9 @@
 package bundle
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // wire carries whole columns through coders, in either direction: packed columns
 // through one, plain ones (bytes that no coder can shrink) through another, which
@@ -75,7 +78,7 @@ func (w *wire) numbers(c *column, n int, id uint32) {
 			return
 		}
 	}
-	w.note(id, n, func() string { return fmt.Sprint(c.codes) })
+	w.note(id, n, func() string { return fmt.Sprint(start(c.codes)) })
 }
 
 // note tells Dump of a column that has been read.
@@ -110,7 +113,16 @@ func (w *wire) strings(texts *[]string, lengths *column, through coder, id uint3
 		through.bytes(text, place{column: id})
 		*texts = append(*texts, string(text))
 	}
-	w.note(id, len(*texts), func() string { return fmt.Sprintf("%q", *texts) })
+	w.note(id, len(*texts), func() string { return quotedStart(*texts) })
+}
+
+// quotedStart quotes as much of texts as is shown.
+func quotedStart(texts []string) string {
+	texts = slices.Clone(start(texts))
+	for i, text := range texts {
+		texts[i] = text[:min(len(text), shown)]
+	}
+	return fmt.Sprintf("%q", texts)
 }
 
 // fixed carries n rows of a plain column, of size bytes each.
@@ -123,5 +135,5 @@ func (w *wire) fixed(rows *[]byte, n, size int, id uint32) {
 		*rows = make([]byte, n*size)
 	}
 	w.plain.bytes(*rows, place{column: id})
-	w.note(id, n, func() string { return fmt.Sprintf("%x", *rows) })
+	w.note(id, n, func() string { return fmt.Sprintf("%x", start(*rows)) })
 }

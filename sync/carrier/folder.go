@@ -2,6 +2,7 @@
 package carrier
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"errors"
@@ -15,7 +16,7 @@ import (
 )
 
 // MaxFile is the largest parcel that is read.
-const MaxFile = 64 << 20
+const MaxFile = 8 << 20
 
 // Folder is a folder, a USB stick or a synchronised share, that sites leave parcels
 // for each other in: FROM-TO-SLOT-DIGEST.parcel, where FROM and TO are the ids of
@@ -144,16 +145,30 @@ func SyncFolder(path string) error {
 	return folder.Close()
 }
 
-// ReadFile reads a file that holds a parcel, up to MaxFile.
+// ReadFile reads a file that holds a parcel, of up to MaxFile bytes, and no more of
+// any other, were it endless.
 func ReadFile(path string) ([]byte, error) {
 	file, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
 	defer file.Close()
-	data, err := io.ReadAll(io.LimitReader(file, MaxFile+1))
-	if err == nil && len(data) > MaxFile {
-		err = fmt.Errorf("%s: larger than %d bytes, the most that is taken", path, MaxFile)
+	var data bytes.Buffer
+	if info, err := file.Stat(); err == nil && info.Mode().IsRegular() {
+		if info.Size() > MaxFile {
+			return nil, tooLarge(path)
+		}
+		data.Grow(int(info.Size()) + bytes.MinRead) // it need not grow again
 	}
-	return data, err
+	if _, err := data.ReadFrom(io.LimitReader(file, MaxFile+1)); err != nil {
+		return nil, err
+	}
+	if data.Len() > MaxFile {
+		return nil, tooLarge(path)
+	}
+	return data.Bytes(), nil
+}
+
+func tooLarge(path string) error {
+	return fmt.Errorf("%s: larger than %d bytes, the most that is taken: ask the sender for smaller parcels", path, MaxFile)
 }

@@ -15,7 +15,7 @@ import (
 const (
 	MaxChanges = 4096
 	MaxSeen    = 4096
-	MaxBytes   = 4 << 20 // canonical bytes of one change-set
+	MaxBytes   = 1 << 20 // canonical bytes of one change-set
 	MaxEpoch   = 1<<16 - 1
 )
 

@@ -14,10 +14,16 @@ import (
 
 const contextRow = 16
 
+// contextCache holds contexts that were used lately, of cachedRows rows in all: as
+// many contexts as may be for a few sites, and fewer where each names thousands of
+// lanes.
 type contextCache struct {
 	byID    map[int64]clock.Vector
 	byBytes map[string]int64
+	rows    int
 }
+
+const cachedRows = 1 << 15
 
 func encodeContext(v clock.Vector) []byte {
 	bytes := make([]byte, 0, contextRow*len(v))
@@ -67,8 +73,9 @@ func (tx *Tx) intern(v clock.Vector) (int64, error) {
 }
 
 func (tx *Tx) remember(id int64, bytes []byte, v clock.Vector) {
-	if tx.context.byID == nil || len(tx.context.byID) > 4096 {
-		tx.context.byID, tx.context.byBytes = map[int64]clock.Vector{}, map[string]int64{}
+	cache := &tx.context
+	if cache.rows += len(v) + 1; cache.byID == nil || cache.rows > cachedRows {
+		*cache = contextCache{map[int64]clock.Vector{}, map[string]int64{}, len(v) + 1}
 	}
 	tx.context.byID[id] = v
 	tx.context.byBytes[string(bytes)] = id

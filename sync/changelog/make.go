@@ -17,8 +17,8 @@ import (
 type Request struct {
 	To  clock.SiteID
 	Now time.Time
-	// MaxBytes is the size that must not be exceeded; 0 is no limit but
-	// MaxBundleSets change-sets, and what the format allows.
+	// MaxBytes is the size that must not be exceeded; 0 is no limit but what the
+	// format allows.
 	MaxBytes int
 	// Continue starts behind what earlier bundles carried, though the other site
 	// has not said that it has it. A gap is possible then; the other site tells.
@@ -33,8 +33,15 @@ type Request struct {
 	Word bool
 }
 
-// MaxBundleSets is how many change-sets go into one bundle at the most.
-const MaxBundleSets = 100_000
+// queueBytes is about how many canonical bytes are read to be packed: what columns
+// of the largest size that a bundle may have can have been, and little more, so that
+// a long queue is not held in memory.
+const queueBytes = 8 << 20
+
+// room is how much more is read.
+type room struct{ sets, bytes int }
+
+func (r room) full() bool { return r.sets <= 0 || r.bytes <= 0 }
 
 // Made tells of a bundle that was made.
 type Made struct {
@@ -187,13 +194,13 @@ func (tx *Tx) queue(request Request) ([]stretch, int, error) {
 		}
 		start.Merge(sent)
 	}
-	room := MaxBundleSets
+	left := room{bundle.DefaultLimits.Sets, queueBytes}
 	if request.MaxBytes > 0 {
-		room = min(room, request.MaxBytes) // no change-set takes less than a byte
+		left.sets = min(left.sets, request.MaxBytes) // no change-set takes less than a byte
 	}
 	start.Merge(request.Behind)
 	if request.Word {
-		room = 0
+		left.sets = 0
 	}
 	var stretches []stretch
 	waiting := 0
@@ -207,12 +214,9 @@ func (tx *Tx) queue(request Request) ([]stretch, int, error) {
 				continue
 			}
 			waiting += int(l.tip - from + 1)
-			more, err := tx.stretches(l, from, room)
+			more, err := tx.stretches(l, from, &left)
 			if err != nil {
 				return nil, 0, err
-			}
-			for _, s := range more {
-				room -= len(s.sets)
 			}
 			stretches = append(stretches, more...)
 		}
@@ -220,9 +224,10 @@ func (tx *Tx) queue(request Request) ([]stretch, int, error) {
 	return stretches, waiting, nil
 }
 
-// stretches returns a lane's change-sets from a number on, about room of them.
-func (tx *Tx) stretches(l *lane, from uint64, room int) ([]stretch, error) {
-	if room <= 0 {
+// stretches returns a lane's change-sets from a number on, about as many as there is
+// room for.
+func (tx *Tx) stretches(l *lane, from uint64, left *room) ([]stretch, error) {
+	if left.full() {
 		return nil, nil
 	}
 	ends := []uint64{}
@@ -236,13 +241,16 @@ func (tx *Tx) stretches(l *lane, from uint64, room int) ([]stretch, error) {
 			}
 			statement, err := decodeStatement(bytes)
 			ends, statements[seq] = append(ends, seq), statement
+			if err == nil && seq-from >= uint64(left.sets) {
+				err = errFull
+			}
 			return err
 		})
-		if err != nil {
+		if err != nil && !errors.Is(err, errFull) {
 			return nil, err
 		}
 	}
-	sets, err := tx.setsOf(l, from, room, ends)
+	sets, err := tx.setsOf(l, from, left, ends)
 	if err != nil {
 		return nil, err
 	}
@@ -265,17 +273,11 @@ func (tx *Tx) stretches(l *lane, from uint64, room int) ([]stretch, error) {
 	return list, nil
 }
 
-// setsOf reads about room change-sets, and on to the first end that covers them.
-func (tx *Tx) setsOf(l *lane, from uint64, room int, ends []uint64) ([]*change.Set, error) {
-	to := from + uint64(room) - 1
-	for _, end := range ends {
-		if end >= to {
-			to = end
-			break
-		}
-	}
+// setsOf reads about as many change-sets as there is room for, and on to the first
+// end that covers them.
+func (tx *Tx) setsOf(l *lane, from uint64, left *room, ends []uint64) ([]*change.Set, error) {
 	var sets []*change.Set
-	err := tx.Each("SELECT seq, bytes FROM changeset WHERE lane = ? AND seq BETWEEN ? AND ? ORDER BY seq", []any{l.id, from, to}, func(scan func(...any) error) error {
+	err := tx.Each("SELECT seq, bytes FROM changeset WHERE lane = ? AND seq >= ? ORDER BY seq", []any{l.id, from}, func(scan func(...any) error) error {
 		var seq uint64
 		var bytes []byte
 		if err := scan(&seq, &bytes); err != nil {
@@ -283,10 +285,23 @@ func (tx *Tx) setsOf(l *lane, from uint64, room int, ends []uint64) ([]*change.S
 		}
 		set, err := change.Parse(l.name, seq, bytes)
 		sets = append(sets, set)
+		left.sets, left.bytes = left.sets-1, left.bytes-len(bytes)
+		for len(ends) > 0 && ends[0] < seq {
+			ends = ends[1:]
+		}
+		if err == nil && left.full() && (len(ends) == 0 || ends[0] == seq) {
+			err = errFull
+		}
 		return err
 	})
+	if errors.Is(err, errFull) {
+		err = nil
+	}
 	return sets, err
 }
+
+// errFull ends a query that need not be read on.
+var errFull = errors.New("enough")
 
 // fill puts stretches into a bundle: those of an own lane as one segment, others
 // as a segment for each signature, of which the later ones go on where the one

@@ -12,7 +12,11 @@ import (
 
 // storePending keeps a verified segment whose predecessor is not here.
 func (tx *Tx) storePending(s *bundle.Segment, c chain, statement []byte) error {
-	var sets []byte
+	size := 0
+	for _, next := range c.links {
+		size += binary.MaxVarintLen32 + len(next.canonical)
+	}
+	sets := make([]byte, 0, size)
 	for _, next := range c.links {
 		sets = binary.AppendUvarint(sets, uint64(len(next.canonical)))
 		sets = append(sets, next.canonical...)
@@ -28,16 +32,16 @@ type pendingSegment struct {
 	previous  change.Hash
 	head      []byte
 	statement []byte
-	sets      []byte
 }
 
+// pendingSegments lists what waits, without its change-sets.
 func (tx *Tx) pendingSegments() ([]pendingSegment, error) {
 	var list []pendingSegment
-	err := tx.Each("SELECT site, epoch, class, from_seq, to_seq, previous, head, statement, sets FROM pending ORDER BY site, epoch, class, from_seq, head", nil,
+	err := tx.Each("SELECT site, epoch, class, from_seq, to_seq, previous, head, statement FROM pending ORDER BY site, epoch, class, from_seq, head", nil,
 		func(scan func(...any) error) error {
 			var p pendingSegment
 			var previous []byte
-			err := scan(&p.lane.Site, &p.lane.Epoch, &p.lane.Class, &p.from, &p.to, &previous, &p.head, &p.statement, &p.sets)
+			err := scan(&p.lane.Site, &p.lane.Epoch, &p.lane.Class, &p.from, &p.to, &previous, &p.head, &p.statement)
 			copy(p.previous[:], previous)
 			list = append(list, p)
 			return err
@@ -81,7 +85,7 @@ func (tx *Tx) placePending(p pendingSegment, taken *Taken) (bool, error) {
 		if hash != p.previous {
 			continue
 		}
-		links, err := p.links()
+		links, err := tx.pendingLinks(&p)
 		if err != nil {
 			return false, err
 		}
@@ -90,16 +94,26 @@ func (tx *Tx) placePending(p pendingSegment, taken *Taken) (bool, error) {
 			return false, err
 		}
 		taken.Segments = append(taken.Segments, report)
-		return true, tx.Exec("DELETE FROM pending WHERE site = ? AND epoch = ? AND class = ? AND from_seq = ? AND head = ?",
-			p.lane.Site, p.lane.Epoch, p.lane.Class, p.from, p.head)
+		return true, tx.Exec("DELETE FROM pending WHERE "+pendingKey, p.key()...)
 	}
 	return false, nil
 }
 
-func (p *pendingSegment) links() ([]link, error) {
+const pendingKey = "site = ? AND epoch = ? AND class = ? AND from_seq = ? AND head = ?"
+
+func (p *pendingSegment) key() []any {
+	return []any{p.lane.Site, p.lane.Epoch, p.lane.Class, p.from, p.head}
+}
+
+// pendingLinks reads the change-sets of a segment that waits.
+func (tx *Tx) pendingLinks(p *pendingSegment) ([]link, error) {
+	var sets []byte
+	if _, err := tx.Row("SELECT sets FROM pending WHERE "+pendingKey, p.key(), &sets); err != nil {
+		return nil, err
+	}
 	var links []link
 	hash := p.previous
-	for rest := p.sets; len(rest) > 0; {
+	for rest := sets; len(rest) > 0; {
 		size, n := binary.Uvarint(rest)
 		if n <= 0 || size > uint64(len(rest)-n) {
 			return nil, errors.New("a waiting segment in the store is damaged")

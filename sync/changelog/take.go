@@ -80,33 +80,53 @@ func (l *Log) Take(ctx context.Context, data []byte, limits bundle.Limits, now t
 
 // TakeEach takes n bundles in order, each as Take does. read returns the bytes of
 // one; said is told the outcome of each, and its error ends the work. While one
-// bundle is written to the disk the next is decoded.
+// bundle is written to the disk the next is decoded, if it is a small one: two large
+// ones would take twice the memory.
 func (l *Log) TakeEach(ctx context.Context, n int, read func(i int) ([]byte, error), limits bundle.Limits, now time.Time, said func(i int, taken *Taken, err error) error) error {
 	ahead := make(chan decoded, 1)
 	quit := make(chan struct{})
 	defer close(quit)
 	go func() {
 		for i := range n {
-			d := decoded{}
-			if data, err := read(i); err != nil {
-				d.err = err
-			} else {
-				d = decode(data, limits)
-			}
 			select {
-			case ahead <- d:
+			case ahead <- readAhead(i, read, limits):
 			case <-quit:
 				return
 			}
 		}
 	}()
 	for i := range n {
-		taken, err := l.takeDecoded(ctx, <-ahead, now)
+		next := <-ahead
+		if next.large != nil {
+			next = decode(next.large, limits)
+		}
+		taken, err := l.takeDecoded(ctx, next, now)
 		if err := said(i, taken, err); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// aheadShare is the share of the limits that a bundle may use up that is decoded
+// while another is still being taken in.
+const aheadShare = 6
+
+// readAhead reads and decodes a bundle; one that is large it only reads.
+func readAhead(i int, read func(i int) ([]byte, error), limits bundle.Limits) decoded {
+	data, err := read(i)
+	if err != nil {
+		return decoded{err: err}
+	}
+	small := limits
+	for _, limit := range []*int{&small.Bytes, &small.Block, &small.Sets, &small.Changes, &small.Values, &small.Seen} {
+		*limit /= aheadShare
+	}
+	d := decode(data, small)
+	if d.err != nil && len(data) <= limits.Bytes {
+		return decoded{large: data}
+	}
+	return d
 }
 
 // decoded is a bundle that was read, or why it cannot be.
@@ -115,6 +135,7 @@ type decoded struct {
 	digest [sha256.Size]byte
 	size   int
 	err    error
+	large  []byte // the bytes of one that is not decoded yet
 }
 
 func decode(data []byte, limits bundle.Limits) decoded {
@@ -122,7 +143,7 @@ func decode(data []byte, limits bundle.Limits) decoded {
 	if err != nil {
 		err = &Refusal{What: "the bundle cannot be read", Hint: "it is damaged, or no bundle: ask the sender to make it again", Err: err}
 	}
-	return decoded{b, sha256.Sum256(data), len(data), err}
+	return decoded{bundle: b, digest: sha256.Sum256(data), size: len(data), err: err}
 }
 
 func (l *Log) takeDecoded(ctx context.Context, d decoded, now time.Time) (*Taken, error) {
@@ -169,6 +190,10 @@ func (tx *Tx) take(b *bundle.Bundle, digest [sha256.Size]byte, size int, taken *
 		// store may be one of two copies, of which the other spoke in between.
 		return tx.acknowledge(b)
 	}
+	statements := [][]byte{encodeOwn(b)}
+	for i := range b.Statements {
+		statements = append(statements, encodeStatement(&b.Statements[i]))
+	}
 	var end *lane
 	for i := range b.Segments {
 		if chains[i].follows {
@@ -176,7 +201,7 @@ func (tx *Tx) take(b *bundle.Bundle, digest [sha256.Size]byte, size int, taken *
 		} else if err := tx.find(&chains[i], &b.Segments[i]); err != nil {
 			return err
 		}
-		if end, err = tx.takeSegment(b, i, chains[i], taken); err != nil {
+		if end, err = tx.takeSegment(&b.Segments[i], chains[i], statements[1+b.Segments[i].Statement], taken); err != nil {
 			return err
 		}
 	}
@@ -376,15 +401,14 @@ func coversItsSegments(b *bundle.Bundle, n int) bool {
 	return true
 }
 
-// takeSegment takes in one verified segment and returns the lane that its last
-// change-set is in, nil where it waits.
-func (tx *Tx) takeSegment(b *bundle.Bundle, n int, c chain, taken *Taken) (*lane, error) {
-	s := &b.Segments[n]
-	statement := b.Own()
-	if s.Statement >= 0 {
-		statement = b.Statements[s.Statement]
-	}
-	signed := encodeStatement(&statement)
+func encodeOwn(b *bundle.Bundle) []byte {
+	own := b.Own()
+	return encodeStatement(&own)
+}
+
+// takeSegment takes in one verified segment, with the signature that covers its
+// end, and returns the lane that its last change-set is in, nil where it waits.
+func (tx *Tx) takeSegment(s *bundle.Segment, c chain, signed []byte, taken *Taken) (*lane, error) {
 	report := TakenSegment{Lane: s.Lane, From: s.From, To: s.To()}
 	var end *lane
 	var err error

@@ -2,6 +2,7 @@ package changelog
 
 import (
 	"crypto/ed25519"
+	"errors"
 	"time"
 
 	"pulk/sync/bundle"
@@ -114,6 +115,14 @@ func (tx *Tx) packedBytes(request Request, stretches []stretch) (int, error) {
 		return 0, err
 	}
 	packed, err := bundle.Encode(&b, func([]byte) []byte { return make([]byte, ed25519.SignatureSize) })
+	if n := len(stretches) / 2; n > 0 && errors.Is(err, bundle.ErrTooLarge) { // it goes in several
+		first, err := tx.packedBytes(request, stretches[:n])
+		if err != nil {
+			return 0, err
+		}
+		second, err := tx.packedBytes(request, stretches[n:])
+		return first + second, err
+	}
 	return len(packed), err
 }
 
@@ -183,6 +192,6 @@ func (tx *Tx) since(l *lane, start time.Time) ([]stretch, time.Time, error) {
 	if err != nil || from > l.tip {
 		return nil, first.At.Time(), err
 	}
-	stretches, err := tx.stretches(l, from, MaxBundleSets)
+	stretches, err := tx.stretches(l, from, &room{bundle.DefaultLimits.Sets, queueBytes})
 	return stretches[:within(stretches, bundle.DefaultLimits)], first.At.Time(), err
 }

@@ -1,0 +1,192 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"crypto/ed25519"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"pulk/schema"
+	"pulk/sync/bundle/daytest"
+	"pulk/sync/changelog"
+	"pulk/sync/clock"
+)
+
+// mostResident is what the whole process may have in memory at any time, whatever
+// it is given to read.
+const mostResident = 64_000_000
+
+// TestMemory gives the real program the worst that each limit allows, and what no
+// limit should let in, and measures the most memory that it had resident.
+func TestMemory(t *testing.T) {
+	if runtime.GOOS != "linux" {
+		t.Skip("the peak of a process is read as Linux tells it")
+	}
+	m := newMemory(t)
+	for _, input := range worstInputs() {
+		if testing.Short() && !input.quick {
+			continue
+		}
+		t.Run(input.name, func(t *testing.T) {
+			files := m.write(t, input.bundles(m.home))
+			for _, verb := range [][]string{{"bundle", "show"}, {"bundle", "show", "--json"}} {
+				m.within(t, input.taken, append(verb, files[len(files)-1])...)
+			}
+			store := m.store(t)
+			m.within(t, input.taken, append([]string{"bundle", "take", "--store", store}, files...)...)
+			m.within(t, true, "exchange", t.TempDir(), "--store", store) // relays it to the ship
+		})
+	}
+	t.Run("endless", func(t *testing.T) { m.endless(t) })
+}
+
+// memory is a store to copy and the real program to run on copies of it.
+type memory struct {
+	binary, template string
+	home             clock.SiteID
+}
+
+func newMemory(t *testing.T) *memory {
+	t.Helper()
+	m := &memory{binary: buildPulk(t), template: filepath.Join(t.TempDir(), "home.db")}
+	store, err := schema.Create(m.template, schema.Durable)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	var campaign uuid.UUID
+	binary.BigEndian.PutUint32(campaign[:], daytest.Campaign)
+	log, err := changelog.Init(context.Background(), store, changelog.Start{Campaign: campaign, CampaignName: "memory", Code: "home", Name: "home",
+		Now: time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC), Rand: new(zeroRand)}, projections()...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.home = log.Self().Site
+	err = store.Update(context.Background(), func(tx *schema.Tx) error {
+		for site, code := range map[clock.SiteID]string{daytest.Station: "stn", daytest.Ship: "ship"} {
+			if err := tx.Exec("INSERT INTO site_key (site, key, code, trusted) VALUES (?, ?, ?, 1)", site, []byte(daytest.Key().Public().(ed25519.PublicKey)), code); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
+// zeroRand is no randomness at all, for keys that are the same in every run.
+type zeroRand struct{}
+
+func (zeroRand) Read(p []byte) (int, error) { clear(p); return len(p), nil }
+
+// store returns a fresh copy of the template.
+func (m *memory) store(t *testing.T) string {
+	t.Helper()
+	data, err := os.ReadFile(m.template)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "home.db")
+	if err := os.WriteFile(path, data, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+func (m *memory) write(t *testing.T, bundles [][]byte) []string {
+	t.Helper()
+	folder := t.TempDir()
+	var files []string
+	for i, data := range bundles {
+		path := filepath.Join(folder, parcelName(m.home, i))
+		if err := os.WriteFile(path, data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		files = append(files, path)
+	}
+	return files
+}
+
+// within runs the program and fails where it took more memory than it may, or did
+// not take what it should, or took what it should not.
+func (m *memory) within(t *testing.T, taken bool, args ...string) {
+	t.Helper()
+	name := strings.Join(slices.DeleteFunc(slices.Clone(args), func(a string) bool { return strings.Contains(a, "/") || a == "--store" }), " ")
+	begin := time.Now()
+	peak, out, ok := m.run(t, args...)
+	t.Logf("pulk %s: %.1f MB resident at most, %s", name, float64(peak)/1e6, time.Since(begin).Round(time.Millisecond))
+	if peak > mostResident {
+		t.Errorf("pulk %s had %d bytes resident, at most %d are allowed", name, peak, mostResident)
+	}
+	if ok != taken {
+		t.Errorf("pulk %s: ended well: %t, want %t\n%s", name, ok, taken, out)
+	}
+}
+
+// What tells the launcher what to run.
+const envLaunch = "PULK_TEST_LAUNCH"
+
+// run returns the peak of resident bytes of one run of the program, the end of its
+// standard error, and whether it ended well. A small process of its own launches it:
+// Linux lets a child's peak begin at its parent's size.
+func (m *memory) run(t *testing.T, args ...string) (peak int64, out string, ok bool) {
+	t.Helper()
+	launcher := exec.Command(os.Args[0], append([]string{"-test.run=^TestLaunch$", m.binary}, args...)...)
+	launcher.Env = append(os.Environ(), envLaunch+"=1")
+	said, err := launcher.Output()
+	if err != nil {
+		t.Fatalf("launcher: %v: %s", err, said)
+	}
+	said, _, _ = bytes.Cut(said, []byte("\nPASS"))
+	if n, err := fmt.Sscanf(string(said), "peak %d ok %t", &peak, &ok); n != 2 {
+		t.Fatalf("launcher: %v: %s", err, said)
+	}
+	return peak, string(said), ok
+}
+
+// TestLaunch is the launcher.
+func TestLaunch(t *testing.T) {
+	if os.Getenv(envLaunch) == "" {
+		t.Skip("runs for TestMemory")
+	}
+	var complaint tail
+	at := slices.Index(os.Args, "-test.run=^TestLaunch$")
+	program := exec.Command(os.Args[at+1], os.Args[at+2:]...)
+	program.Stderr = &complaint
+	err := program.Run()
+	var exit *exec.ExitError
+	if err != nil && !errors.As(err, &exit) {
+		t.Fatal(err)
+	}
+	usage := program.ProcessState.SysUsage().(*syscall.Rusage)
+	fmt.Printf("peak %d ok %t\n%s\n", usage.Maxrss<<10, err == nil, complaint.kept)
+}
+
+// tail keeps the end of what is written to it.
+type tail struct{ kept []byte }
+
+func (w *tail) Write(p []byte) (int, error) {
+	w.kept = append(w.kept, p...)
+	if n := len(w.kept); n > 2000 {
+		w.kept = append([]byte{}, w.kept[n-1000:]...)
+	}
+	return len(p), nil
+}
+
+var _ io.Writer = (*tail)(nil)
