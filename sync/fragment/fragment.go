@@ -92,18 +92,50 @@ func Plan(parcel []byte, maxBytes int, share float64) (Cut, error) {
 	case !(share >= 0 && share <= 4):
 		return Cut{}, fmt.Errorf("parity of %g times the data; give 0 to 4", share)
 	}
+	c, err := plan(len(parcel), maxBytes, share)
+	c.Name = NameOf(parcel)
+	return c, err
+}
+
+// plan looks for the smallest header that holds the numbers of the cut that it
+// leaves room for.
+func plan(length, maxBytes int, share float64) (Cut, error) {
 	for header := minHeader; header < MinBytes; header++ {
-		c := cutFor(len(parcel), maxBytes-header, share)
+		c := cutFor(length, maxBytes-header, share)
 		if c.headerSize() > header {
 			continue
 		}
 		if err := c.check(); err != nil {
-			return Cut{}, fmt.Errorf("%w: %d and %d of parity, of %d bytes each; take larger ones or a smaller parcel", errTooManyParts, c.Data, c.Parity, maxBytes)
+			return c, fmt.Errorf("%w: %d and %d of parity, of %d bytes each; take larger ones or a smaller parcel", errTooManyParts, c.Data, c.Parity, maxBytes)
 		}
-		c.Name = NameOf(parcel)
 		return c, nil
 	}
 	return Cut{}, fmt.Errorf("%w: of %d bytes each", errTooManyParts, maxBytes)
+}
+
+// Room returns how large a parcel may be whose fragments, of at most maxBytes each,
+// take at most total bytes together; 0 where none may.
+func Room(total, maxBytes int, share float64) int {
+	if maxBytes < MinBytes {
+		return 0
+	}
+	low, high := 0, min(total, MaxParcel)+1 // low fits, high does not
+	for high-low > 1 {
+		middle := (low + high) / 2
+		if n, err := wireSize(middle, maxBytes, share); err == nil && n <= total {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return low
+}
+
+// wireSize returns how many bytes the fragments of a parcel take together, at the
+// most.
+func wireSize(length, maxBytes int, share float64) (int, error) {
+	c, err := plan(length, maxBytes, share)
+	return c.Total()*c.headerSize() + c.Length + c.Parity*c.Size, err
 }
 
 // cutFor returns the cut whose fragments hold at most room bytes, about even.

@@ -1,6 +1,10 @@
 package transfer
 
-import "context"
+import (
+	"context"
+
+	"pulk/sync/fragment"
+)
 
 // Carrier moves parcels between sites and knows nothing of their content. Sites go
 // by their ids. Read may run while another method does; the others do not overlap.
@@ -40,4 +44,20 @@ const (
 	slotLog = "log"
 	// slotUrgent holds the bundle with what is expedited, where the way is narrow.
 	slotUrgent = "urgent"
+	// slotAgain holds fragments that were asked for, slotAsk what asks for some.
+	slotAgain = "again"
+	slotAsk   = "ask"
 )
+
+// slotFor returns where a bundle goes that is for the slot base. While others are on
+// their way in fragments it must not take their place; one that is in fragments
+// itself stays until it has arrived.
+func slotFor(base string, made *Made, onWay []fragment.Cut) string {
+	switch {
+	case len(onWay) == 0:
+		return base
+	case made.Cut != nil:
+		return base + made.Cut.Name.String()
+	}
+	return base + "more"
+}

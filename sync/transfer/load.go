@@ -4,6 +4,8 @@ import (
 	"context"
 
 	"pulk/sync/changelog"
+	"pulk/sync/fragment"
+	"pulk/sync/seal"
 )
 
 // Load is the content of an attachment that goes to a site as a parcel of its own.
@@ -20,16 +22,13 @@ func (d *Desk) sendLoads(ctx context.Context, carrier Carrier, request Request, 
 	for i := range loads {
 		load := &loads[i]
 		sent := Sent{To: peer, Load: load}
-		if most := carrier.MaxParcelBytes(); (request.MaxBytes == 0 || load.Bytes <= request.MaxBytes) && (most == 0 || load.Bytes <= most) {
-			parcel, err := load.Parcel(ctx)
+		if request.MaxBytes == 0 || load.Bytes <= request.MaxBytes {
+			size, err := d.sendLoad(ctx, carrier, request.Wrapping, &sent)
 			if err != nil {
 				return err
 			}
-			if sent.Names, err = d.put(ctx, carrier, peer, load.Slot, []Parcel{{Kind: Attachment, Data: parcel}}); err != nil {
-				return err
-			}
 			if request.MaxBytes > 0 {
-				request.MaxBytes = max(1, request.MaxBytes-len(parcel))
+				request.MaxBytes = max(1, request.MaxBytes-size)
 			}
 		}
 		if err := said(sent); err != nil {
@@ -37,4 +36,29 @@ func (d *Desk) sendLoads(ctx context.Context, carrier Carrier, request Request, 
 		}
 	}
 	return nil
+}
+
+// sendLoad leaves one content for a site and returns how many bytes it takes. What
+// is on its way in fragments is not sent again, and what is too large to be cut
+// waits for another way.
+func (d *Desk) sendLoad(ctx context.Context, carrier Carrier, w Wrapping, sent *Sent) (size int, err error) {
+	load, peer := sent.Load, sent.To
+	if w.FragmentBytes > 0 && load.Bytes+seal.Overhead > w.FragmentBytes {
+		if load.Bytes+seal.Overhead > fragment.MaxParcel {
+			return 0, nil
+		}
+		if sent.OnWay, err = d.loadOnWay(ctx, peer.ID, load.Slot); err != nil || len(sent.OnWay) > 0 {
+			return 0, err
+		}
+	}
+	parcel, err := load.Parcel(ctx)
+	if err != nil {
+		return 0, err
+	}
+	wrapped, err := d.wrap(ctx, peer.ID, parcel, w, sentParcel{slot: load.Slot})
+	if err != nil {
+		return 0, err
+	}
+	sent.Names, err = d.put(ctx, carrier, peer, load.Slot, wrapped.Parcels)
+	return wrapped.Bytes(), err
 }

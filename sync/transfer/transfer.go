@@ -12,6 +12,8 @@ import (
 
 	"pulk/sync/bundle"
 	"pulk/sync/changelog"
+	"pulk/sync/fragment"
+	"pulk/sync/seal"
 )
 
 // Kind is what a parcel is, by its magic.
@@ -27,10 +29,10 @@ const (
 	Attachment
 )
 
-// The magics of parcels that no package below declares.
+// attachmentMagic is not declared by a package below: attachments are of a domain.
 const attachmentMagic = "\xb5a"
 
-var magics = map[string]Kind{bundle.Magic: Bundle, "\xb5s": Sealed, "\xb5f": Fragment, "\xb5r": Resend, attachmentMagic: Attachment}
+var magics = map[string]Kind{bundle.Magic: Bundle, seal.Magic: Sealed, fragment.Magic: Fragment, fragment.RequestMagic: Resend, attachmentMagic: Attachment}
 
 // KindOf returns what a parcel says that it is.
 func KindOf(parcel []byte) Kind {
@@ -54,4 +56,6 @@ type Desk struct {
 	// Loads lists the contents of attachments that go to a site, in order. Where it
 	// is nil none do.
 	Loads func(ctx context.Context, peer changelog.PeerState) ([]Load, error)
+
+	asked []fragment.Request // what Receive was asked for and Send is to send
 }
