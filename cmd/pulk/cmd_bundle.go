@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -20,27 +21,44 @@ const clockTolerance = 5 * time.Minute
 func (e *env) bundleCommand() *cli.Command {
 	return group("bundle", "make and take the files that carry changes between sites",
 		verb{path: "pulk bundle make", usage: "pack for a site what it has not said that it has",
-			about:    "Expedited changes go first. What does not fit --max-bytes stays queued. Nothing counts as delivered until the other site's next bundle says so.",
-			examples: []string{"pulk bundle make --to home -o today.bundle", "pulk bundle make --to home --max-bytes 50000 -o today.bundle", "pulk bundle make --to home --expedited -o now.bundle"},
-			flags: []cli.Flag{&cli.StringFlag{Name: "to", Usage: "code of the `SITE` it is for"}, &cli.IntFlag{Name: "max-bytes", Usage: "size that is not exceeded, in `BYTES`"},
-				&cli.StringFlag{Name: "output", Aliases: []string{"o"}, Usage: "`FILE` to write"},
+			about: "Expedited changes go first. What does not fit --max-bytes stays queued. Nothing counts as delivered until the other site's next bundle says so. " +
+				"With --fragment, files of that size are written: any of them may be lost, doubled or late. With --resend, fragments that the other site asks for are written again.",
+			examples: []string{"pulk bundle make --to home -o today.bundle", "pulk bundle make --to home --max-bytes 50000 -o today.bundle", "pulk bundle make --to home --expedited -o now.bundle",
+				"pulk bundle make --to home --seal -o today.sealed", "pulk bundle make --to home --fragment 340 --parity 30% -o burst/", "pulk bundle make --resend 2A7B-XCM4-R000-K1G8-5D -o burst/"},
+			flags: append([]cli.Flag{&cli.StringFlag{Name: "to", Usage: "code of the `SITE` it is for"}, &cli.IntFlag{Name: "max-bytes", Usage: "size of all that is written, not exceeded, in `BYTES`"},
+				&cli.StringFlag{Name: "output", Aliases: []string{"o"}, Usage: "`FILE` to write; for fragments the start of their names, or a folder"},
 				&cli.BoolFlag{Name: "expedited", Usage: "only what goes first: stops, failures, nonconformances, sign-offs, urgent questions"},
-				&cli.BoolFlag{Name: "continue", Usage: "start behind what earlier bundles carried, though it is not acknowledged yet"}},
+				&cli.BoolFlag{Name: "continue", Usage: "start behind what earlier bundles carried, though it is not acknowledged yet"},
+				&cli.StringFlag{Name: "resend", Usage: "write the fragments again that this `CODE|FILE` asks for"}}, wrappingFlags()...),
 			action: (*call).bundleMake}.command(e),
 		verb{path: "pulk bundle take", args: "FILE…", minArgs: 1, maxArgs: -1, usage: "take in bundles of other sites",
-			about:    "Each bundle is taken whole or refused whole. Taking one twice, or in another order, does no harm.",
-			examples: []string{"pulk bundle take stn-0412.bundle"}, action: (*call).bundleTake}.command(e),
+			about: "Each bundle is taken whole or refused whole. Taking one twice, or in another order, does no harm. Sealed ones are opened. " +
+				"Fragments are kept until enough of them are here; then the bundle is taken.",
+			examples: []string{"pulk bundle take stn-0412.bundle", "pulk bundle take burst/*.fragment"}, action: (*call).bundleTake}.command(e),
+		verb{path: "pulk bundle missing", args: "[NAME]", maxArgs: 1, usage: "which fragments are missing, and the code to ask for them", reads: true,
+			about:    "The code goes to the sender by any means: typed, spoken, or as a file. There: pulk bundle make --resend CODE. Where not all fits --max-bytes, the first that fit are asked for.",
+			examples: []string{"pulk bundle missing", "pulk bundle missing -o ask.request"},
+			flags: []cli.Flag{&cli.StringFlag{Name: "output", Aliases: []string{"o"}, Usage: "`FILE` to write the request to"},
+				&cli.IntFlag{Name: "max-bytes", Value: requestBytes, Usage: "size of a request that is not exceeded, in `BYTES`"}},
+			action: (*call).bundleMissing}.command(e),
 		verb{path: "pulk bundle show", args: "FILE", minArgs: 1, maxArgs: 1, usage: "a bundle as text, field by field, with offsets", storeless: true, reads: true,
-			about: "Needs no store. A damaged bundle is shown up to the fault. The format: docs/bundle-format.md.", action: (*call).bundleShow}.command(e),
+			about: "Needs no store. A damaged bundle is shown up to the fault. Of a sealed parcel, a fragment or a request it says what can be said. The formats: docs/bundle-format.md, docs/fragment-format.md, docs/seal-format.md.", action: (*call).bundleShow}.command(e),
 	)
 }
 
 func (c *call) bundleMake() error {
+	if c.String("resend") != "" {
+		return c.bundleResend()
+	}
 	if c.String("to") == "" || c.String("output") == "" {
 		return fault.Misuse("see: pulk bundle make --help", "pulk bundle make: --to SITE and -o FILE are needed")
 	}
 	if c.Int("max-bytes") < 0 {
 		return fault.Misuse("give a number of bytes", "--max-bytes is below zero")
+	}
+	wrapping, err := c.wrapping()
+	if err != nil {
+		return err
 	}
 	return c.withLog(func(log *changelog.Log) error {
 		to, err := trustedSite(c, log, c.String("to"))
@@ -51,14 +69,15 @@ func (c *call) bundleMake() error {
 		if c.Bool("expedited") {
 			request.Classes = []clock.Class{clock.Expedited}
 		}
-		made, err := c.desk(log).Make(c.Context.Context, transfer.Request{Request: request})
+		made, err := c.desk(log).Make(c.Context.Context, transfer.Request{Request: request, Wrapping: wrapping})
 		if err != nil {
 			return err
 		}
-		if err := carrier.WriteFile(c.String("output"), made.Parcels[0].Data); err != nil {
+		name, err := writeParcels(c.String("output"), made.Parcels)
+		if err != nil {
 			return err
 		}
-		c.sayMade(c.String("output"), to.Code, made)
+		c.sayMade(name, to.Code, made)
 		return nil
 	})
 }
@@ -70,6 +89,7 @@ func (c *call) sayMade(name, to string, made *transfer.Made) {
 		c.printf("; %s queued", plural(made.Left, "change-set stays", "change-sets stay"))
 	}
 	c.printf("\n")
+	c.sayCut(made.Cut)
 }
 
 // cargo says what a bundle brings. One without changes still tells what has arrived
@@ -96,17 +116,19 @@ func (c *call) bundleTake() error {
 	return c.withLog(func(log *changelog.Log) error {
 		paths := c.Args().Slice()
 		read := func(i int) ([]byte, error) { return carrier.ReadFile(paths[i]) }
+		heap := newHeap(c, log)
 		err := c.desk(log).Take(c.Context.Context, len(paths), read, func(i int, o transfer.Outcome) error {
-			err := o.Err
-			if err == nil {
-				err = c.sayOutcome(log, paths[i], o)
+			switch {
+			case i < 0:
+				return heap.add("", o)
+			case o.Err != nil && o.Kind == transfer.Fragment:
+				return heap.damaged(paths[i], o.Err)
+			case o.Err != nil:
+				return fmt.Errorf("%s: %w", paths[i], o.Err)
 			}
-			if err != nil {
-				return fmt.Errorf("%s: %w", paths[i], err)
-			}
-			return nil
+			return heap.add(paths[i], o)
 		})
-		if err != nil {
+		if err := errors.Join(err, heap.say()); err != nil {
 			return err
 		}
 		return c.sayConflicts(log)
@@ -118,13 +140,18 @@ func (c *call) desk(log *changelog.Log) *transfer.Desk {
 	return &transfer.Desk{Log: log, Now: c.env.now(), Attachment: c.takeAttachment(log)}
 }
 
-// sayOutcome says what came of a parcel that was not refused.
+// sayOutcome says what came of a parcel that was not refused and is no fragment.
 func (c *call) sayOutcome(log *changelog.Log, name string, o transfer.Outcome) error {
+	if o.Sealed {
+		name += " (sealed)"
+	}
 	switch {
 	case o.Taken != nil:
 		return c.sayTaken(log, name, o.Taken)
 	case o.Attachment != "":
 		c.printf("%s: %s\n", name, o.Attachment)
+	case o.Asked != nil:
+		c.printf("%s: asks for %s of parcel %s again\n", name, plural(len(o.Asked.Missing), "fragment", "fragments"), o.Asked.Name)
 	}
 	return nil
 }
@@ -191,9 +218,15 @@ func (c *call) bundleShow() error {
 	if c.asJSON() {
 		b, err := bundle.Decode(data, bundle.DefaultLimits)
 		if err != nil {
-			return fault.Hint("pulk bundle show without --json tells how far it can be read", "%s: %w", c.Args().First(), err)
+			return fault.Hint("pulk bundle show without --json tells how far it can be read, and what else it may be", "%s: %w", c.Args().First(), err)
 		}
 		return printBundleJSON(c.env.stdout, b)
+	}
+	if show, ok := shows[transfer.KindOf(data)]; ok {
+		if err := show(c, data); err != nil {
+			return fmt.Errorf("%s: %w", c.Args().First(), err)
+		}
+		return nil
 	}
 	return bundle.Dump(c.env.stdout, data)
 }
