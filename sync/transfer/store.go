@@ -16,7 +16,7 @@ const (
 	keptFragments = 1 << 16
 	keptFor       = 90 * 24 * time.Hour
 	doneSets      = 1024 // of which late fragments are known
-	extraBodies   = 256  // of a set, beside the latest of each place
+	extraBodies   = 256  // of a set, beside the latest of each place; and no more than the parcel is long
 )
 
 var keptBytes = 64 << 20 // a variable for the test alone
@@ -137,7 +137,7 @@ func keep(tx *schema.Tx, s Set, f *fragment.Fragment, now time.Time) (again bool
 func dropExtra(tx *schema.Tx, s Set) error {
 	return tx.Exec(`DELETE FROM fragment WHERE id IN (
 		SELECT id FROM fragment AS f WHERE owner = ? AND id < (SELECT max(id) FROM fragment WHERE owner = f.owner AND place = f.place)
-		ORDER BY id DESC LIMIT -1 OFFSET ?)`, s.id, extraBodies)
+		ORDER BY id DESC LIMIT -1 OFFSET ?)`, s.id, min(extraBodies, max(s.Length/s.Size, fragment.MaxVariants)))
 }
 
 // bound drops what there is no room for, and what is too old.

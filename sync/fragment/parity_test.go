@@ -1,0 +1,71 @@
+package fragment
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// TestOddsAgainstBinomial loses fragments at random and joins the rest. How often
+// that succeeds must agree with the binomial distribution: at most Parity of Total
+// are lost. docs/decisions/fragments.md shows the odds that it prints.
+func TestOddsAgainstBinomial(t *testing.T) {
+	const trials = 200
+	parcel := noise(12_000, 11)
+	for _, share := range []float64{0, 0.1, 0.3, 0.5} {
+		c, list := cutAll(t, parcel, 340, share)
+		line := fmt.Sprintf("%d + %d (%.1f %% more):", c.Data, c.Parity, 100*float64(c.Parity)/float64(c.Data))
+		for _, loss := range []float64{0.01, 0.05, 0.1, 0.2, 0.3} {
+			random, joined := rand.New(rand.NewPCG(5, uint64(loss*100))), 0
+			for range trials {
+				bodies := make([][]byte, c.Total())
+				for place, f := range list {
+					if random.Float64() >= loss {
+						bodies[place] = f.Body
+					}
+				}
+				if _, err := c.Join(bodies); err == nil {
+					joined++
+				}
+			}
+			odds := distuv.Binomial{N: float64(c.Total()), P: loss}.CDF(float64(c.Parity))
+			got, sigma := float64(joined)/trials, math.Sqrt(odds*(1-odds)/trials)
+			if math.Abs(got-odds) > 4*sigma+1e-3 {
+				t.Errorf("%d + %d at a loss of %g: %.4f joined; the binomial distribution says %.4f", c.Data, c.Parity, loss, got, odds)
+			}
+			line += fmt.Sprintf("  %.0f %% lost: %.4f (%.4f)", 100*loss, got, odds)
+		}
+		t.Log(line)
+	}
+}
+
+// BenchmarkJoin rebuilds a parcel of which as much is lost as there is parity.
+func BenchmarkJoin(b *testing.B) {
+	for _, row := range []struct {
+		name             string
+		length, maxBytes int
+		share            float64
+	}{
+		{"day_340", 12_000, 340, 0.3}, {"60kB_340", 60_000, 340, 0.3}, {"200kB_340", 200_000, 340, 0.3}, {"3MB_50kB", 3 << 20, 50_000, 0.3}, {"8MB_1kB", 8 << 20, 1000, 0.3},
+	} {
+		b.Run(row.name, func(b *testing.B) {
+			c, list := cutAll(b, noise(row.length, 1), row.maxBytes, row.share)
+			bodies := make([][]byte, c.Total())
+			for _, place := range rand.New(rand.NewPCG(1, 1)).Perm(c.Total())[:c.Data] {
+				bodies[place] = list[place].Body
+			}
+			b.SetBytes(int64(row.length))
+			b.ReportAllocs()
+			b.ReportMetric(float64(c.Data), "k")
+			b.ReportMetric(float64(c.Parity), "m")
+			for b.Loop() {
+				if _, err := c.Join(bodies); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

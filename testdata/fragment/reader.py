@@ -1,0 +1,198 @@
+#!/usr/bin/env python3
+"""Joins the golden fragments and reads the golden requests.
+
+Written from docs/fragment-format.md alone, to show that the document suffices for
+fragments without parity and with parity over GF(2^8). It shares no code with pulk.
+
+    python3 reader.py
+"""
+import hashlib
+import itertools
+import os
+import random
+
+HERE = os.path.dirname(os.path.abspath(__file__))
+ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+
+
+def uvarint(data, at):
+    value = shift = 0
+    while True:
+        b = data[at]
+        value |= (b & 127) << shift
+        at, shift = at + 1, shift + 7
+        if b < 128:
+            return value, at
+
+
+def sha(data):
+    return hashlib.sha256(data).digest()
+
+
+def fragment(data):
+    assert data[:2] == b"\xb5f" and data[2] in (0x10, 0x11), "magic, form"
+    assert sha(data[:-3])[:3] == data[-3:], "check"
+    name, at, parity = data[3:7], 7, 0
+    k, at = uvarint(data, at)
+    k += 1
+    if data[2] == 0x11:
+        parity, at = uvarint(data, at)
+        parity += 1
+    place, at = uvarint(data, at)
+    pad, at = uvarint(data, at)
+    body = data[at:-3]
+    size = len(body) + (pad if place == k - 1 else 0)
+    return (name, k, parity, size, k * size - pad), place, body
+
+
+# GF(2^8) with the polynomial x^8 + x^4 + x^3 + x^2 + 1
+EXP, LOG = [0] * 512, [0] * 256
+x = 1
+for i in range(255):
+    EXP[i] = EXP[i + 255] = x
+    LOG[x] = i
+    x = x << 1 ^ (0x11D if x & 128 else 0)
+
+
+def mul(a, b):
+    return EXP[LOG[a] + LOG[b]] if a and b else 0
+
+
+def power(a, n):
+    return 1 if n == 0 else EXP[LOG[a] * n % 255] if a else 0
+
+
+def product(a, b):
+    out = []
+    for row in a:
+        line = []
+        for j in range(len(b[0])):
+            v = 0
+            for p, q in zip(row, b):
+                v ^= mul(p, q[j])
+            line.append(v)
+        out.append(line)
+    return out
+
+
+def inverse(m):
+    n = len(m)
+    m = [list(row) + [int(i == j) for j in range(n)] for i, row in enumerate(m)]
+    for i in range(n):
+        pivot = next(r for r in range(i, n) if m[r][i])
+        m[i], m[pivot] = m[pivot], m[i]
+        scale = EXP[255 - LOG[m[i][i]]]
+        m[i] = [mul(scale, v) for v in m[i]]
+        for r in range(n):
+            if r != i and m[r][i]:
+                f = m[r][i]
+                m[r] = [v ^ mul(f, w) for v, w in zip(m[r], m[i])]
+    return [row[n:] for row in m]
+
+
+def coding(k, total):
+    rows = [[power(r, c) for c in range(k)] for r in range(total)]
+    return product(rows, inverse(rows[:k]))
+
+
+def join(cut, bodies):
+    name, k, parity, size, length = cut
+    places = sorted(bodies)[:k]
+    matrix = coding(k, k + parity)
+    rows = [list(bodies[p].ljust(size, b"\0")) for p in places]
+    data = product(inverse([matrix[p] for p in places]), rows)
+    parcel = b"".join(bytes(row) for row in data)[:length]
+    assert sha(parcel)[:4] == name, "the fragments do not make the parcel"
+    return parcel
+
+
+def bits(data):
+    return [b >> (7 - i) & 1 for b in data for i in range(8)]
+
+
+def gamma(stream):
+    zeros = 0
+    while next(stream) == 0:
+        zeros += 1
+    value = 1
+    for _ in range(zeros):
+        value = value << 1 | next(stream)
+    return value
+
+
+def take(stream, n):
+    value = 0
+    for _ in range(n):
+        value = value << 1 | next(stream)
+    return value
+
+
+def places(method, data, total):
+    if method == 0:
+        return list(range(total))
+    if method == 3:
+        return [i for i, b in enumerate(bits(data)) if b]
+    found, stream, at = [], iter(bits(data)), -1
+    try:
+        if method == 1:
+            while True:
+                there, gone = gamma(stream), gamma(stream)
+                at += there
+                found += range(at, at + gone)
+                at += gone
+        r = take(stream, 4)
+        while True:
+            high = 0
+            while next(stream):
+                high += 1
+            at += 1 + (high << r | take(stream, r))
+            found.append(at)
+    except (StopIteration, RuntimeError):
+        return found
+
+
+def request(data):
+    assert data[:2] == b"\xb5r" and data[2] >> 4 == 1 and sha(data[:-2])[:2] == data[-2:]
+    k, at = uvarint(data, 7)
+    parity, at = uvarint(data, at)
+    return places(data[2] & 7, data[at:-2], k + 1 + parity)
+
+
+def code(text):
+    n = text.replace("-", "")
+    value = 0
+    for c in n:
+        value = value << 5 | ALPHABET.index(c)
+    size = len(n) * 5 // 8
+    return b"\xb5r" + (value >> (len(n) * 5 - size * 8)).to_bytes(size, "big")
+
+
+def main():
+    with open(os.path.join(HERE, "vectors.txt"), encoding="ascii") as f:
+        vectors = dict(line.rstrip("\n").split(" ", 1) for line in f)
+    with open(os.path.join(HERE, "..", "bundle", "check_off.bundle"), "rb") as f:
+        parcel = f.read()
+    for way in ("plain", "parity"):
+        cuts, bodies = set(), {}
+        for n in itertools.count():
+            if "%s.%d" % (way, n) not in vectors:
+                break
+            cut, place, body = fragment(bytes.fromhex(vectors["%s.%d" % (way, n)]))
+            cuts.add(cut)
+            bodies[place] = body
+        assert len(cuts) == 1
+        cut = cuts.pop()
+        some = list(itertools.combinations(bodies, cut[1]))
+        random.Random(1).shuffle(some)
+        for chosen in some[:200]:
+            assert join(cut, {p: bodies[p] for p in chosen}) == parcel, (way, chosen)
+        print(way, "%d of %d, %d ways" % (cut[1], len(bodies), len(some[:200])))
+    for name in ("all", "runs", "gaps", "bits"):
+        data = bytes.fromhex(vectors["request." + name])
+        want = [int(n) for n in vectors["request.%s.places" % name].split()]
+        assert request(data) == want, name
+        assert code(vectors["request.%s.code" % name]) == data, name
+    print("all as they should be")
+
+
+main()
