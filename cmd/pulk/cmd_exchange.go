@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"slices"
 
@@ -49,7 +48,12 @@ func (c *call) exchange() error {
 			fresh += o.Fresh()
 			return heap.add(name, o)
 		})
-		if err := errors.Join(err, heap.say()); err != nil {
+		if stuck := heap.say(); err == nil && stuck != nil {
+			refused++
+			all++
+			c.env.report(stuck)
+		}
+		if err != nil {
 			return err
 		}
 		if err := desk.Send(c.Context.Context, way, transfer.Request{Wrapping: wrapping, Request: changelog.Request{MaxBytes: c.Int("max-bytes")}}, c.saySent); err != nil {

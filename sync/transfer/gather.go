@@ -57,6 +57,9 @@ func (t *taking) keepHeld() error {
 	}
 	wholes := map[int64]*Outcome{}
 	for _, s := range ready {
+		if _, grew := last[s.id]; !grew && s.Trouble == fragment.ErrFalse.Error() {
+			continue // it was tried with what is here
+		}
 		o, err := t.whole(s)
 		if err != nil {
 			return err
