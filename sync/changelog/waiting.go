@@ -32,7 +32,9 @@ type Waiting struct {
 // than the second, and older.
 var AgeBands = []time.Duration{24 * time.Hour, 7 * 24 * time.Hour}
 
-func ageBand(now, at time.Time) int {
+// AgeBand returns the place among [AgeBands] of something written at a time; one more
+// for what is older than all.
+func AgeBand(now, at time.Time) int {
 	band := 0
 	for band < len(AgeBands) && now.Sub(at) >= AgeBands[band] {
 		band++
@@ -54,7 +56,7 @@ func (tx *Tx) Waiting(request Request) (*Waiting, error) {
 	for i, s := range stretches {
 		w.Unmeasured -= len(s.sets)
 		at := s.sets[0].At.Time()
-		if i == 0 || s.lane != stretches[i-1].lane || ageBand(request.Now, at) != ageBand(request.Now, stretches[i-1].sets[0].At.Time()) {
+		if i == 0 || s.lane != stretches[i-1].lane || AgeBand(request.Now, at) != AgeBand(request.Now, stretches[i-1].sets[0].At.Time()) {
 			w.Parts = append(w.Parts, WaitingPart{Lane: s.lane.name, Oldest: at})
 			parts = append(parts, nil)
 		}

@@ -60,8 +60,8 @@ func TestWaitingIsWhatMakePacks(t *testing.T) {
 	var got []row
 	sets, bytes := 0, 0
 	for _, p := range w.Parts {
-		got = append(got, row{p.Lane.Class, p.Sets, ageBand(now, p.Oldest)})
-		if ageBand(now, p.Newest) != ageBand(now, p.Oldest) || p.Bytes <= 0 || p.Changes < p.Sets {
+		got = append(got, row{p.Lane.Class, p.Sets, AgeBand(now, p.Oldest)})
+		if AgeBand(now, p.Newest) != AgeBand(now, p.Oldest) || p.Bytes <= 0 || p.Changes < p.Sets {
 			t.Errorf("part %+v", p)
 		}
 		sets, bytes = sets+p.Sets, bytes+p.Bytes

@@ -45,7 +45,9 @@ type Setting struct {
 	Usage    string // the value's name in `quotes`
 	Default  string // the value where none is given; empty: none
 	Expected string // what it may be
-	set      func(*Description, string) bool
+	// OfSatellites says that it matters only where satellites open the link.
+	OfSatellites bool
+	set          func(*Description, string) bool
 }
 
 // SettingError says which setting cannot be meant.
@@ -76,38 +78,38 @@ func LookupSetting(name string) *Setting {
 
 var settings = []Setting{
 	{"open", "when it is open: `WHEN` is always, satellites, or daily windows in UTC such as \"06:00-09:30, 22:30-00:15\"", "",
-		`always, satellites, or daily windows in UTC such as "06:00-09:30, 22:30-00:15"`, setOpen},
+		`always, satellites, or daily windows in UTC such as "06:00-09:30, 22:30-00:15"`, false, setOpen},
 	{"satellites", "catalogue `NUMBERS` of the satellites that it uses (else all that elements are given for)", "",
-		`catalogue numbers such as "25338, 28654"`, setSatellites},
+		`catalogue numbers such as "25338, 28654"`, true, setSatellites},
 	{"latitude_degrees", "where the antenna is: `DEGREES`, negative in the south", "", "degrees from -90 to 90",
-		inRange(-90, 90, func(d *Description, x float64) { d.Site.LatitudeDegrees = x })},
+		true, inRange(-90, 90, func(d *Description, x float64) { d.Site.LatitudeDegrees = x })},
 	{"longitude_degrees", "where the antenna is: `DEGREES`, negative in the west", "", "degrees from -180 to 180",
-		inRange(-180, 180, func(d *Description, x float64) { d.Site.LongitudeDegrees = x })},
+		true, inRange(-180, 180, func(d *Description, x float64) { d.Site.LongitudeDegrees = x })},
 	{"height_metres", "height of the antenna above the ellipsoid, in `METRES`", "0", "metres from -500 to 9000",
-		inRange(-500, 9000, func(d *Description, x float64) { d.Site.HeightMetres = x })},
+		true, inRange(-500, 9000, func(d *Description, x float64) { d.Site.HeightMetres = x })},
 	{"mask", "lowest elevation in `DEGREES` at which it works, or azimuth:elevation all around such as \"0:5, 90:12, 200:8\"", "10",
-		`degrees of elevation from 0 to 90, or azimuth:elevation in the order of azimuth such as "0:5, 90:12, 200:8"`, setMask},
+		`degrees of elevation from 0 to 90, or azimuth:elevation in the order of azimuth such as "0:5, 90:12, 200:8"`, true, setMask},
 	{"out_bits_per_second", "rate from this site, in `BIT/S`", "", "bit/s above 0, at most 1e12",
-		inRange(1e-3, 1e12, func(d *Description, x float64) { d.Budget.SendBitsPerSecond = x })},
+		false, inRange(1e-3, 1e12, func(d *Description, x float64) { d.Budget.SendBitsPerSecond = x })},
 	{"back_bits_per_second", "rate to this site, in `BIT/S`; 0: there is no way back", "", "bit/s from 0 to 1e12",
-		inRange(0, 1e12, func(d *Description, x float64) { d.Budget.ReceiveBitsPerSecond = x })},
+		false, inRange(0, 1e12, func(d *Description, x float64) { d.Budget.ReceiveBitsPerSecond = x })},
 	{"loss_percent", "how many of a hundred messages do not arrive: `PERCENT`", "0", "from 0 to 99",
-		inRange(0, 99, func(d *Description, x float64) { d.Budget.LossShare = x / 100 })},
+		false, inRange(0, 99, func(d *Description, x float64) { d.Budget.LossShare = x / 100 })},
 	{"overhead_bytes", "what the carrier adds to each message, in `BYTES`", "0", "bytes from 0 to 1000000",
-		wholeInRange(0, 1e6, func(d *Description, n int) { d.Budget.OverheadBytes = n })},
-	{"message_bytes", "what a message holds at most, in `BYTES`; 0: any size", "0", "bytes, 0 or from 64 to 1000000000", setMessage},
+		false, wholeInRange(0, 1e6, func(d *Description, n int) { d.Budget.OverheadBytes = n })},
+	{"message_bytes", "what a message holds at most, in `BYTES`; 0: any size", "0", "bytes, 0 or from 64 to 1000000000", false, setMessage},
 	{"parity_percent", "how many messages more are sent, for those that get lost: `PERCENT`", "0", "from 0 to 300",
-		inRange(0, 300, func(d *Description, x float64) { d.Budget.ParityShare = x / 100 })},
+		false, inRange(0, 300, func(d *Description, x float64) { d.Budget.ParityShare = x / 100 })},
 	{"cents_per_kilobyte", "price of 1,000 bytes on the link, in hundredths of your `MONEY`", "0", "0 or above",
-		inRange(0, 1e9, func(d *Description, x float64) { d.Budget.CentsPerByte = x / 1000 })},
+		false, inRange(0, 1e9, func(d *Description, x float64) { d.Budget.CentsPerByte = x / 1000 })},
 	{"bundle_minutes", "how often a bundle is made while it is open, in `MINUTES`", "60", "minutes from 1 to 1440",
-		wholeInRange(1, 1440, func(d *Description, n int) { d.BundleEvery = time.Duration(n) * time.Minute })},
+		false, wholeInRange(1, 1440, func(d *Description, n int) { d.BundleEvery = time.Duration(n) * time.Minute })},
 	{"repair_contacts", "after how many `CONTACTS` a lost message is sent again", "1", "from 1 to 100",
-		wholeInRange(1, 100, func(d *Description, n int) { d.RepairContacts = n })},
+		false, wholeInRange(1, 100, func(d *Description, n int) { d.RepairContacts = n })},
 	{"elements_warn_days", "age of satellite elements that is warned about, in `DAYS`", "7", "days from 0 to 3650",
-		inRange(0, 3650, func(d *Description, x float64) { d.ElementsWarn = ofDays(x) })},
+		true, inRange(0, 3650, func(d *Description, x float64) { d.ElementsWarn = ofDays(x) })},
 	{"elements_refuse_days", "age of satellite elements that is refused, in `DAYS`", "30", "days from 0 to 3650",
-		inRange(0, 3650, func(d *Description, x float64) { d.ElementsRefuse = ofDays(x) })},
+		true, inRange(0, 3650, func(d *Description, x float64) { d.ElementsRefuse = ofDays(x) })},
 }
 
 func ofDays(x float64) time.Duration { return time.Duration(x * float64(day)) }
