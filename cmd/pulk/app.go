@@ -103,15 +103,16 @@ type verb struct {
 	about     string   // a paragraph of help; may be empty
 	examples  []string // command lines
 	flags     []cli.Flag
-	reads     bool // has --json
-	writes    bool // has --as
+	more      []cli.Flag // flags that another file brings along
+	reads     bool       // has --json
+	writes    bool       // has --as
 	storeless bool
 	action    func(*call) error
 }
 
 func (v verb) command(e *env) *cli.Command {
 	words := strings.Fields(v.path)
-	flags := append([]cli.Flag{}, v.flags...)
+	flags := append(append([]cli.Flag{}, v.flags...), v.more...)
 	if !v.storeless {
 		flags = append(flags, &cli.StringFlag{Name: "store", Usage: "the site's `FILE` (else $PULK_STORE, else pulk.db)"})
 	}

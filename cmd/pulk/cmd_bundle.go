@@ -30,6 +30,7 @@ func (e *env) bundleCommand() *cli.Command {
 				&cli.BoolFlag{Name: "expedited", Usage: "only what goes first: stops, failures, nonconformances, sign-offs, urgent questions"},
 				&cli.BoolFlag{Name: "continue", Usage: "start behind what earlier bundles carried, though it is not acknowledged yet"},
 				&cli.StringFlag{Name: "resend", Usage: "write the fragments again that this `CODE|FILE` asks for"}}, wrappingFlags()...),
+			more:   passFlags(),
 			action: (*call).bundleMake}.command(e),
 		verb{path: "pulk bundle take", args: "FILE…", minArgs: 1, maxArgs: -1, usage: "take in bundles of other sites",
 			about: "Each bundle is taken whole or refused whole. Taking one twice, or in another order, does no harm. Sealed ones are opened. " +
@@ -53,9 +54,6 @@ func (c *call) bundleMake() error {
 	if c.String("to") == "" || c.String("output") == "" {
 		return fault.Misuse("see: pulk bundle make --help", "pulk bundle make: --to SITE and -o FILE are needed")
 	}
-	if c.Int("max-bytes") < 0 {
-		return fault.Misuse("give a number of bytes", "--max-bytes is below zero")
-	}
 	wrapping, err := c.wrapping()
 	if err != nil {
 		return err
@@ -65,7 +63,11 @@ func (c *call) bundleMake() error {
 		if err != nil {
 			return err
 		}
-		request := changelog.Request{To: to.ID, MaxBytes: c.Int("max-bytes"), Continue: c.Bool("continue")}
+		most, err := c.maxBytes(log, to)
+		if err != nil {
+			return err
+		}
+		request := changelog.Request{To: to.ID, MaxBytes: most, Continue: c.Bool("continue")}
 		if c.Bool("expedited") {
 			request.Classes = []clock.Class{clock.Expedited}
 		}

@@ -20,6 +20,7 @@ func (e *env) commands() []*cli.Command {
 		e.kitCommand(),
 		e.bundleCommand(),
 		e.exchangeCommand(),
+		e.linkCommand(),
 		e.conflictCommand(),
 		e.reportCommand(),
 		e.verifyCommand(),

@@ -51,6 +51,7 @@ var onlyIn = map[string]string{
 	"golang.org/x/image":               "checklist/attach",
 	"github.com/klauspost/reedsolomon": "sync/fragment",
 	"filippo.io/edwards25519":          "sync/seal",
+	"github.com/arran4/golang-ical":    "cmd",
 }
 
 // pure lists packages, and files of others, that know no store, file, clock or

@@ -24,6 +24,7 @@ var jsonRoots = []struct{ command, prints string }{
 	{"stock list", "stockJSON"}, {"stock history", "[]movementRow"},
 	{"unit list", "[]unitRow"}, {"unit show", "unitDetail"}, {"unit dossier", "dossier"}, {"kit plan", "kitJSON"},
 
+	{"link list", "[]linkRow"}, {"link show", "linkRow"}, {"link passes", "[]passRow"}, {"link queue", "queueJSON"},
 	{"bundle missing", "[]missingRow"}, {"bundle show", "bundleJSON"}, {"conflict list", "[]conflictRow"}, {"conflict show", "conflictRow"}, {"report day", "dayReport"}, {"verify", "verifyJSON"},
 }
 
