@@ -181,14 +181,32 @@ func (c *call) sayTaken(log *changelog.Log, name string, taken *changelog.Taken)
 		for _, lane := range taken.Forked {
 			c.printf("  CONFLICT: %s holds two histories, as its store was restored or copied; both are kept: pulk conflict list\n", tx.LaneName(lane))
 		}
+		for _, aside := range taken.Aside {
+			c.printf("  kept aside: %s numbers %d to %d, as %s was cut off before them: pulk site quarantine\n", tx.LaneName(aside.Lane), aside.From, aside.To, tx.SiteCode(aside.Lane.Site))
+		}
+		if taken.Dropped > 0 {
+			c.printf("  %s of it dropped: too much is kept aside already\n", plural(taken.Dropped, "change-set was", "change-sets were"))
+		}
 		if taken.Renewed {
 			c.printf("  this store was older than what others have of it: it has caught up and numbers its changes anew\n")
 		}
-		if taken.Skew > clockTolerance {
-			c.printf("  the clock of %s stands %s ahead of ours: one of the two is wrong\n", from.Code, roundSeconds(taken.Skew))
+		if text := clockText(from.Code, taken.Skew); text != "" {
+			c.printf("  %s\n", text)
 		}
 		return nil
 	})
+}
+
+// clockText says that the clock of a site and ours are proven to differ, and by how
+// much at least; "" where they are not, or by little.
+func clockText(code string, skew time.Duration) string {
+	switch {
+	case skew > clockTolerance:
+		return fmt.Sprintf("the clock of %s stands %s ahead of ours: one of the two is wrong", code, durationText(skew))
+	case skew < -clockTolerance:
+		return fmt.Sprintf("the clock of %s stands at least %s behind ours: one of the two is wrong", code, durationText(-skew))
+	}
+	return ""
 }
 
 func (c *call) sayConflicts(log *changelog.Log) error {

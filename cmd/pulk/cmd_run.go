@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"time"
 
 	"github.com/urfave/cli/v2"
 
@@ -312,5 +311,3 @@ func (c *call) unlock() (run.Signer, error) {
 	}
 	return run.Signer{Key: key.ID, Sign: signWith(private)}, nil
 }
-
-func roundSeconds(d time.Duration) string { return d.Round(time.Second).String() }

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"slices"
 	"strings"
 
 	"github.com/urfave/cli/v2"
@@ -78,7 +77,7 @@ func (c *call) init() error {
 }
 
 func (e *env) siteCommand() *cli.Command {
-	return group("site", "who is in the campaign, and whom this store trusts",
+	return group("site", "who is in the campaign, and whom this store trusts", append([]*cli.Command{
 		verb{path: "pulk site card", usage: "print this site's card, for other sites", examples: []string{"pulk site card > stn.card"},
 			action: (*call).siteCard}.command(e),
 		verb{path: "pulk site add", args: "CARD", minArgs: 1, maxArgs: 1, usage: "make another site known here",
@@ -88,22 +87,12 @@ func (e *env) siteCommand() *cli.Command {
 			about:    "Have the other site read its fingerprint to you (pulk site card shows it there), and type what you hear. Blanks between the digits do not matter. From then on the site that founded the campaign is believed here too, and whom it introduces.",
 			examples: []string{"pulk site trust stn 04711 22931 90210 55417 00852"},
 			action:   (*call).siteTrust}.command(e),
-		verb{path: "pulk site introduce", args: "SITE", minArgs: 1, maxArgs: 1, usage: "vouch for a site to all others, at the site that founded the campaign",
-			about:    "The other sites take it as if they had compared its fingerprint themselves, as soon as a bundle brings the word. Only a site whose fingerprint was compared here can be introduced. To take it back: pulk site retract.",
-			examples: []string{`pulk site introduce stn2 --why "second laptop of the station" --as lena`},
-			flags:    []cli.Flag{&cli.StringFlag{Name: "why", Usage: "`REASON`, for the record"}},
-			writes:   true, action: (*call).siteIntroduce}.command(e),
-		verb{path: "pulk site retract", args: "SITE", minArgs: 1, maxArgs: 1, usage: "take an introduction back, at the site that founded the campaign",
-			about:    "For a mistake. What the site wrote and others took stays. For a laptop that was lost see pulk site cut-off.",
-			examples: []string{`pulk site retract stn2 --why "typed the wrong site" --as lena`},
-			flags:    []cli.Flag{&cli.StringFlag{Name: "why", Usage: "`REASON`, for the record"}},
-			writes:   true, action: (*call).siteRetract}.command(e),
 		verb{path: "pulk site distrust", args: "SITE", minArgs: 1, maxArgs: 1, usage: "take nothing more from a site, whoever introduced it", action: (*call).siteDistrust}.command(e),
-		e.siteMailCommand(),
-		sealVerb().command(e),
 		verb{path: "pulk site renew", usage: "number this site's changes anew, after the store was copied or restored",
 			about: "Needed on a store that was restored from a backup, or copied to another machine, before it is used. pulk notices most such cases by itself.", action: (*call).siteRenew}.command(e),
-	)
+		e.siteMailCommand(),
+		sealVerb().command(e),
+	}, e.founderCommands()...)...)
 }
 
 func (c *call) siteCard() error {
@@ -221,74 +210,6 @@ func (c *call) siteDistrust() error {
 	return err
 }
 
-func (c *call) siteIntroduce() error {
-	code := c.Args().First()
-	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
-		site, err := c.siteToJudge(tx, code)
-		if err != nil {
-			return err
-		}
-		list, err := tx.Introductions()
-		if err != nil {
-			return err
-		}
-		if slices.ContainsFunc(list, func(in changelog.Introduction) bool { return in.Key.Equal(site.Key) }) {
-			return fault.Misuse("see: pulk site list", "site %s is introduced already", code)
-		}
-		if site.By != changelog.TrustVoice {
-			return fault.Refuse(fmt.Sprintf("let %s read its fingerprint to you, then: pulk site trust %s FINGERPRINT", code, code),
-				"site %s was not compared by voice here, so there is nothing to vouch for", code)
-		}
-		_, err = tx.Introduce(site, code, c.String("why"))
-		return err
-	}, func() {
-		c.printf("site %s is introduced: others trust it once a bundle of this site brings them the word.\n", code)
-	})
-}
-
-// siteToJudge returns a site that the founder is to say something of.
-func (c *call) siteToJudge(tx *changelog.Tx, code string) (changelog.Site, error) {
-	site, err := tx.SiteByCode(code)
-	self := tx.Self()
-	switch {
-	case !self.IsFounder():
-		return site, fault.Refuse("ask there; what this store itself believes: pulk site trust, pulk site distrust",
-			"only the site that founded the campaign, %s, speaks for all", tx.SiteCode(self.Founder()))
-	case err != nil:
-		return site, fault.Hint("see: pulk site list", "%w", err)
-	case site.ID == self.Site:
-		return site, fault.Misuse("name another site", "the campaign rests upon this site itself")
-	}
-	return site, nil
-}
-
-func (c *call) siteRetract() error {
-	code := c.Args().First()
-	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
-		site, err := c.siteToJudge(tx, code)
-		if err != nil {
-			return err
-		}
-		list, err := tx.Introductions()
-		if err != nil {
-			return err
-		}
-		n := 0
-		for _, in := range list {
-			if in.Key.Equal(site.Key) {
-				tx.Retract(in.Dot, c.String("why"))
-				n++
-			}
-		}
-		if n == 0 {
-			return fault.Misuse("see: pulk site list", "site %s was not introduced", code)
-		}
-		return nil
-	}, func() {
-		c.printf("the introduction of %s is taken back: others trust it no more, unless they compared its fingerprint themselves.\n", code)
-	})
-}
-
 func (c *call) siteRenew() error {
 	return c.withLog(func(log *changelog.Log) error {
 		epoch, err := log.Renew(c.Context.Context)
@@ -305,13 +226,14 @@ type siteRow struct {
 	ID          string  `json:"id"`
 	Self        bool    `json:"self"`
 	Trusted     bool    `json:"trusted"`
+	CutOff      bool    `json:"cut_off"`    // the founder cut it off: what it writes counts no more
 	By          string  `json:"trusted_by"` // self, voice, founder, introduced; distrusted, or none
 	Fingerprint string  `json:"fingerprint"`
 	HeardAt     *string `json:"heard_at"`     // when its latest bundle was taken here
 	WroteAt     *string `json:"wrote_at"`     // when a bundle was last made for it
 	Waiting     uint64  `json:"waiting_here"` // change-sets it has not acknowledged
 	Lacking     uint64  `json:"missing_here"` // change-sets it has and we do not
-	SkewSeconds int64   `json:"skew_seconds"` // its clock minus ours when heard
+	SkewSeconds int64   `json:"skew_seconds"` // its clock minus ours, as far as its last bundle proves; 0 where it proves nothing
 }
 
 func trustWord(by changelog.Trust) string {
@@ -328,7 +250,7 @@ func (c *call) siteList() error {
 			return err
 		}
 		for _, p := range peers {
-			rows = append(rows, siteRow{Code: p.Code, ID: fmt.Sprintf("%08x", uint32(p.ID)), Trusted: p.Trusted, By: trustWord(p.By), Fingerprint: changelog.SiteFingerprint(self.Campaign, p.Key),
+			rows = append(rows, siteRow{Code: p.Code, ID: fmt.Sprintf("%08x", uint32(p.ID)), Trusted: p.Trusted, CutOff: p.CutOff, By: trustWord(p.By), Fingerprint: changelog.SiteFingerprint(self.Campaign, p.Key),
 				HeardAt: jsonTime(p.HeardAt), WroteAt: jsonTime(p.WroteAt), Waiting: p.Waiting, Lacking: p.Lacking, SkewSeconds: int64(p.Skew.Seconds())})
 		}
 		if c.asJSON() {
@@ -338,17 +260,25 @@ func (c *call) siteList() error {
 		t.add(self.Code, trustText(changelog.TrustSelf), "", "", "", rows[0].Fingerprint)
 		for i, p := range peers {
 			fingerprint := rows[i+1].Fingerprint
-			if !p.Trusted { // it is to be heard, not read off the screen
+			if !p.Trusted && !p.CutOff { // it is to be heard, not read off the screen
 				fingerprint = "let it be read to you"
 			}
 			by := trustText(p.By)
 			if p.By == changelog.TrustIntroduced {
 				by += " by " + tx.SiteCode(self.Founder())
 			}
+			if p.CutOff {
+				by = "CUT OFF"
+			}
 			t.add(p.Code, by, c.env.showTime(p.HeardAt), p.Waiting, p.Lacking, fingerprint)
 		}
 		t.print(c.env, "")
 		c.printf("to send, not here yet: change-sets\n")
+		for _, p := range peers {
+			if text := clockText(p.Code, p.Skew); text != "" {
+				c.printf("%s\n", text)
+			}
+		}
 		return nil
 	})
 }

@@ -16,7 +16,7 @@ import (
 // jsonRoots is what each reading command prints with --json: the name of a type of
 // this package, in brackets where it is a list.
 var jsonRoots = []struct{ command, prints string }{
-	{"site list", "[]siteRow"}, {"site mail", "[]mailRow"}, {"person list", "[]personRow"},
+	{"site list", "[]siteRow"}, {"site quarantine", "[]asideRow"}, {"site mail", "[]mailRow"}, {"person list", "[]personRow"},
 	{"procedure lint", "[]problemRow"}, {"procedure list", "[]revisionRow"}, {"procedure show", "procedureJSON"}, {"procedure compare", "[]differenceRow"},
 	{"run list", "[]runRow"}, {"run show", "runDetail"}, {"nc list", "[]ncRow"}, {"nc show", "ncDetail"},
 	{"attach list", "[]attachRow"}, {"attach show", "attachRow"}, {"ask list", "[]askRow"}, {"ask show", "askRow"},

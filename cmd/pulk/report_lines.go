@@ -213,11 +213,13 @@ func (x *dayExpiry) said() string {
 	return fmt.Sprintf("%d %s at %s, %s", x.Quantity, x.Unit, x.Place, when)
 }
 
-// clockOff returns what to say of a site's clock; nothing where it may be right. A
-// bundle is always older than its taking, so that only a clock ahead shows.
+// clockOff returns what to say of a site's clock; nothing where it may be right.
 func (s *daySite) clockOff() string {
-	if off := timeSeconds(s.SkewSeconds); off > clockTolerance {
+	switch off := timeSeconds(s.SkewSeconds); {
+	case off > clockTolerance:
 		return fmt.Sprintf("its clock stood %s ahead of ours: one of the two is wrong", durationText(off))
+	case off < -clockTolerance:
+		return fmt.Sprintf("its clock stood at least %s behind ours: one of the two is wrong", durationText(-off))
 	}
 	return ""
 }

@@ -149,4 +149,9 @@ func itemSets(fields ...FieldID) []Set {
 var (
 	// SiteIntroduce says that a key belongs to a site of the campaign.
 	SiteIntroduce = register(68, "site.introduce", cols("key", Bytes, "code", Text, "name", Text, "why", Text))
+	// SiteCutoff says how far what a site wrote counts: heads holds rows of epoch (2
+	// bytes), class (1), number (5) and hash (32) by lane in order; of a lane that is
+	// not there nothing counts. Proof holds the site's own signatures of the heads, as
+	// docs/decisions/lost-laptop.md spells out.
+	SiteCutoff = register(69, "site.cutoff", cols("key", Bytes, "code", Text, "heads", Bytes, "proof", Bytes, "why", Text))
 )

@@ -11,6 +11,9 @@ import (
 // append puts a change-set at the end of a lane and applies it. The caller has
 // made sure that hash follows from the lane's tip, and stores the lane table.
 func (tx *Tx) append(l *lane, set *change.Set, canonical []byte, hash change.Hash) error {
+	if _, err := tx.loadBounds(); err != nil {
+		return err
+	}
 	ctx, err := tx.grow(l.tipCtx, l, set.Seen)
 	if err != nil {
 		return err

@@ -176,7 +176,14 @@ func (tx *Tx) grow(previous int64, l *lane, rows []change.Seen) (int64, error) {
 // author saw by its hash. Of a forked lane that is one branch, and all it grew from.
 // Of a history that is not here nothing counts as known, not even what it may share
 // with the one that is: so a gate is rather shut than open until the rest comes.
+//
+// The same goes for what a cut-off took out: whether it is kept aside here, or never
+// came, must make no difference. Which history it was of its number cannot tell, so
+// what lies before the cut does not count as known by it either.
 func (tx *Tx) know(v clock.Vector, row change.Seen) error {
+	if !tx.bounds.allowed(row.Lane, row.Seq) {
+		return nil
+	}
 	l, err := tx.node(row.Lane, row.Seq, row.Check)
 	if err != nil {
 		return err

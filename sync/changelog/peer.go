@@ -94,12 +94,12 @@ func (tx *Tx) mustAnswer(peer clock.SiteID) error {
 // PeerState is what this store knows of another site's store.
 type PeerState struct {
 	Site
-	HeardAt time.Time // when its latest bundle was taken here; zero if never
-	TheirAt time.Time // its own clock in that bundle
-	WroteAt time.Time // when a bundle was last made for it
-	Skew    time.Duration
-	Waiting uint64 // change-sets here that it has not acknowledged
-	Lacking uint64 // change-sets that it says it has and that are not here
+	HeardAt time.Time     // when its latest bundle was taken here; zero if never
+	TheirAt time.Time     // its own clock in that bundle
+	WroteAt time.Time     // when a bundle was last made for it
+	Skew    time.Duration // its clock less ours, as far as its last bundle proves it; see [Taken]
+	Waiting uint64        // change-sets here that it has not acknowledged
+	Lacking uint64        // change-sets that it says it has and that are not here
 	// Told says that its last bundle from here told it all that is here.
 	Told bool
 }
@@ -156,8 +156,15 @@ func (tx *Tx) difference(peer clock.SiteID, heads clock.Vector) (waiting, lackin
 		from := max(agreed[lane], tx.lanes.byName[lane].forkSeq-1)
 		waiting += tip - min(from, tip)
 	}
+	cut, err := tx.loadBounds()
+	if err != nil {
+		return 0, 0, err
+	}
 	claimed, err := tx.peerVector("SELECT lane, claim FROM peer_clock WHERE peer = ?", peer)
 	for lane, claim := range claimed {
+		if site, bounded := cut[lane.Site]; bounded {
+			claim = min(claim, site[lane.Base()].Seq)
+		}
 		if have := heads[lane]; claim > have {
 			lacking += claim - have
 		}

@@ -90,13 +90,17 @@ func (tx *Tx) placePending(p pendingSegment, taken *Taken) (bool, error) {
 			return false, err
 		}
 		report := TakenSegment{Lane: p.lane, From: p.from, To: p.to}
-		if _, err := tx.takeChain(p.lane, chain{links: links, at: at}, p.statement, &report, taken); err != nil {
+		if _, err := tx.takeChain(p.lane, chain{links: links, at: at, previous: p.previous}, p.statement, &report, taken); err != nil {
 			return false, err
 		}
 		taken.Segments = append(taken.Segments, report)
-		return true, tx.Exec("DELETE FROM pending WHERE "+pendingKey, p.key()...)
+		return true, tx.dropPending(&p)
 	}
 	return false, nil
+}
+
+func (tx *Tx) dropPending(p *pendingSegment) error {
+	return tx.Exec("DELETE FROM pending WHERE "+pendingKey, p.key()...)
 }
 
 const pendingKey = "site = ? AND epoch = ? AND class = ? AND from_seq = ? AND head = ?"

@@ -41,11 +41,15 @@ func (l *Log) Rebuild(ctx context.Context) error {
 		if err := tx.readIdentity(); err != nil {
 			return err
 		}
-		return tx.rebuild()
+		tx.stale = true
+		return tx.converge()
 	})
 }
 
 func (tx *Tx) rebuild() error {
+	if _, err := tx.loadBounds(); err != nil {
+		return err
+	}
 	tables, err := tx.metaText("projection_tables")
 	if err != nil {
 		return err

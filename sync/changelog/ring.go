@@ -54,7 +54,7 @@ func (tx *Tx) addToRing(r *ring, id clock.SiteID, who string) error {
 	case s.By == Distrusted:
 		return refuse(fmt.Sprintf("if that was a mistake, compare its fingerprint by voice and run: pulk site trust %s FINGERPRINT", s.Code),
 			"%s, %s, is distrusted here", who, s.Code)
-	case !s.Trusted:
+	case !s.Trusted && !s.CutOff: // of one that was cut off what lies before the cut counts
 		r.unknown[id] = refuse(fmt.Sprintf("let %s read its fingerprint to you and run: pulk site trust %s FINGERPRINT; or let the site that founded the campaign introduce it", s.Code, s.Code),
 			"%s, %s, is not trusted here", who, s.Code)
 	default:
@@ -140,8 +140,8 @@ func (r *ring) signed(b *bundle.Bundle, chains []chain) bool {
 	return true
 }
 
-// withIntroduced returns the keys with those that the founder introduces in the
-// bundle itself: in segments that go on from what is here, and that its signature
+// withIntroduced returns the keys with those that the founder introduces, or cuts
+// off, in the bundle itself: in segments that go on from what is here, and that its signature
 // covers. An introduction that waits for what comes before it counts when it is read.
 func (r *ring) withIntroduced(b *bundle.Bundle, chains []chain) map[clock.SiteID]ed25519.PublicKey {
 	keys, voided := map[clock.SiteID]ed25519.PublicKey{}, map[clock.Dot]bool{}
@@ -155,11 +155,13 @@ func (r *ring) withIntroduced(b *bundle.Bundle, chains []chain) map[clock.SiteID
 		eachOf(s, kind.Void, func(_ clock.Dot, values []change.Value) { voided[values[0].Ref] = true })
 	}
 	for _, s := range signed {
-		eachOf(s, kind.SiteIntroduce, func(dot clock.Dot, values []change.Value) {
-			if key := ed25519.PublicKey(values[0].Text); !voided[dot] {
-				keys[SiteIDOf(key)] = key
-			}
-		})
+		for _, k := range []*kind.Kind{kind.SiteIntroduce, kind.SiteCutoff} {
+			eachOf(s, k, func(dot clock.Dot, values []change.Value) {
+				if key := ed25519.PublicKey(values[0].Text); !voided[dot] {
+					keys[SiteIDOf(key)] = key
+				}
+			})
+		}
 	}
 	for id, key := range r.keys { // what is believed already counts first
 		keys[id] = key

@@ -28,19 +28,21 @@ type Site struct {
 	Key     ed25519.PublicKey
 	Code    string
 	By      Trust
-	Trusted bool // what follows from By
+	CutOff  bool // the founder cut it off: what it writes counts no more
+	Trusted bool // what follows from the two
 }
 
 // siteColumns selects what scanSite reads, of site_key AS k.
 const siteColumns = `k.site, k.key, k.code, k.trusted, k.distrusted,
 	EXISTS (SELECT 1 FROM introduction AS i WHERE i.site = k.site AND i.key = k.key
-		AND NOT EXISTS (SELECT 1 FROM trust_void AS v WHERE v.target = i.dot))`
+		AND NOT EXISTS (SELECT 1 FROM trust_void AS v WHERE v.target = i.dot)),
+	EXISTS (SELECT 1 FROM cutoff AS c WHERE c.site = k.site AND NOT EXISTS (SELECT 1 FROM trust_void AS v WHERE v.target = c.dot))`
 
 // scanSite reads a row of siteColumns. It leaves [Site.Trusted] to judge.
 func scanSite(scan func(...any) error) (s Site, introduced bool, err error) {
 	var key []byte
 	var trusted, distrusted bool
-	err = scan(&s.ID, &key, &s.Code, &trusted, &distrusted, &introduced)
+	err = scan(&s.ID, &key, &s.Code, &trusted, &distrusted, &introduced, &s.CutOff)
 	s.Key = key
 	switch {
 	case distrusted:
@@ -68,7 +70,7 @@ func (tx *Tx) judge(s *Site, introduced bool) error {
 			s.By = TrustIntroduced
 		}
 	}
-	s.Trusted = s.By >= TrustSelf
+	s.Trusted = s.By >= TrustSelf && !s.CutOff
 	return nil
 }
 

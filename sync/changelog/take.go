@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"pulk/sync/bundle"
-	"pulk/sync/change"
 	"pulk/sync/clock"
 )
 
@@ -41,11 +40,15 @@ type Taken struct {
 	Waiting []Gap
 	// Forked lists lanes that were found to hold two histories.
 	Forked []clock.Lane
+	// Aside lists what counts for nothing, as its site was cut off before it, and is
+	// kept aside. Dropped is how many change-sets more there was no room for.
+	Aside   []TakenSegment
+	Dropped int
 	// Renewed tells that the bundle brought change-sets of this very site that the
 	// store did not have, so that it goes on under a new epoch.
 	Renewed bool
-	// Skew is how far the sender's clock stands ahead of ours; it holds any time
-	// the bundle was under way, so only a positive value proves a wrong clock.
+	// Skew is by how much the sender's clock is proven to stand ahead of ours, at
+	// least; below zero, behind; zero where nothing is proven. See provenSkew.
 	Skew time.Duration
 }
 
@@ -168,6 +171,11 @@ func (tx *Tx) take(b *bundle.Bundle, digest [sha256.Size]byte, size int, taken *
 	if err := tx.admit(b); err != nil {
 		return err
 	}
+	if _, err := tx.loadBounds(); err != nil {
+		return err
+	}
+	tx.sender = b.From
+	_, cutOff := tx.bounds[b.From]
 	ring, err := tx.ring(b)
 	if err != nil {
 		return err
@@ -176,7 +184,7 @@ func (tx *Tx) take(b *bundle.Bundle, digest [sha256.Size]byte, size int, taken *
 	if err != nil {
 		return err
 	}
-	if len(b.Segments) > 0 {
+	if len(b.Segments) > 0 && !cutOff {
 		if err := tx.mustAnswer(b.From); err != nil {
 			return err
 		}
@@ -188,6 +196,9 @@ func (tx *Tx) take(b *bundle.Bundle, digest [sha256.Size]byte, size int, taken *
 	if taken.Already {
 		// It still says what its sender has, which may be news again: the sender's
 		// store may be one of two copies, of which the other spoke in between.
+		if cutOff {
+			return nil
+		}
 		return tx.acknowledge(b)
 	}
 	statements := [][]byte{encodeOwn(b)}
@@ -241,166 +252,6 @@ func (tx *Tx) siteName(id clock.SiteID) string {
 	return fmt.Sprintf("unknown site %08x", uint32(id))
 }
 
-// chain is a verified segment: its links, and the lane that holds the number
-// before it (nil before the first number, or where that number is not here).
-type chain struct {
-	links    []link
-	at       *lane
-	previous change.Hash
-	gap      bool // the number before is not here
-	follows  bool // the number before is the last of the bundle's segment before
-}
-
-func (c *chain) head() change.Hash { return c.links[len(c.links)-1].hash }
-
-// maxCombinations bounds how many combinations of branches are tried to find the
-// one that a bundle continues.
-const maxCombinations = 64
-
-// verify computes the chains of all segments and checks all signatures against the
-// keys of a ring.
-func (tx *Tx) verify(b *bundle.Bundle, ring *ring) ([]chain, error) {
-	options := make([][]chain, len(b.Segments))
-	combinations := 1
-	for i := range b.Segments {
-		var err error
-		if i > 0 && follows(&b.Segments[i], &b.Segments[i-1]) {
-			options[i] = []chain{{follows: true}}
-			continue
-		}
-		if options[i], err = tx.starts(&b.Segments[i]); err != nil {
-			return nil, err
-		}
-		if combinations *= len(options[i]); combinations > maxCombinations {
-			return nil, refuse("send a bundle of yours to the sender, so that it learns what is here; its next one will fit", "the bundle does not say which branches of forked lanes it continues")
-		}
-	}
-	bodies := make([][]link, len(b.Segments))
-	for i := range b.Segments {
-		bodies[i] = canonicalLinks(&b.Segments[i])
-	}
-	for n := range combinations {
-		chains := make([]chain, len(b.Segments))
-		for i := range b.Segments {
-			chains[i] = options[i][n%len(options[i])]
-			n /= len(options[i])
-			if chains[i].follows {
-				chains[i].previous, chains[i].gap = chains[i-1].head(), chains[i-1].gap
-			}
-			chains[i].links = hashLinks(chains[i].previous, bodies[i])
-			b.Segments[i].Head = chains[i].head()
-		}
-		if ring.signed(b, chains) {
-			return chains, nil
-		}
-	}
-	if missing := ring.missing(b); missing != nil {
-		return nil, missing
-	}
-	return nil, refuse("the bundle was altered or damaged on its way: ask the sender to make it again", "a signature does not fit the bundle's content")
-}
-
-// follows reports whether a segment goes on where the one before it ends.
-func follows(s, before *bundle.Segment) bool {
-	return s.Previous == nil && s.Statement >= 0 && s.Lane == before.Lane && s.From == before.To()+1
-}
-
-// starts returns the places that a segment may continue.
-func (tx *Tx) starts(s *bundle.Segment) ([]chain, error) {
-	before := s.From - 1
-	if before == 0 {
-		return []chain{{previous: change.Genesis(tx.log.self.CampaignTag(), s.Lane)}}, nil
-	}
-	nodes, err := tx.nodes(s.Lane, before)
-	if err != nil {
-		return nil, err
-	}
-	if s.Previous != nil {
-		for l, hash := range nodes {
-			if hash == *s.Previous {
-				return []chain{{at: l, previous: hash}}, nil
-			}
-		}
-		return []chain{{previous: *s.Previous, gap: true}}, nil
-	}
-	var starts []chain
-	for l, hash := range nodes {
-		starts = append(starts, chain{at: l, previous: hash})
-	}
-	if len(starts) == 0 {
-		return nil, refuse("send a bundle of yours to the sender, so that it learns what is here; its next one will fit",
-			"the bundle goes on at number %d of %s, but the numbers before are not here (here: up to %d)", s.From, tx.LaneName(s.Lane), tx.tipOf(s.Lane))
-	}
-	return starts, nil
-}
-
-// find looks up again which lane holds the number before a segment: an earlier
-// segment of the same bundle may have moved it into a branch.
-func (tx *Tx) find(c *chain, s *bundle.Segment) error {
-	if c.at == nil {
-		return nil
-	}
-	nodes, err := tx.nodes(s.Lane, s.From-1)
-	for l, hash := range nodes {
-		if hash == c.previous {
-			c.at = l
-		}
-	}
-	return err
-}
-
-func canonicalLinks(s *bundle.Segment) []link {
-	links := make([]link, len(s.Sets))
-	for i, set := range s.Sets {
-		links[i] = link{set: set, canonical: set.Canonical()}
-	}
-	return links
-}
-
-func hashLinks(previous change.Hash, body []link) []link {
-	for i := range body {
-		previous = change.Next(previous, body[i].canonical)
-		body[i].hash = previous
-	}
-	return body
-}
-
-// fillHeads puts the computed heads into a statement where their hashes did not
-// travel.
-func fillHeads(b *bundle.Bundle, n int) {
-	statement := &b.Statements[n]
-	for i, computed := range statement.Computed {
-		if !computed {
-			continue
-		}
-		for j := range b.Segments {
-			s := &b.Segments[j]
-			if s.Statement == n && s.Lane == statement.Heads[i].Lane && s.To() == statement.Heads[i].Seq {
-				statement.Heads[i].Hash = s.Head
-			}
-		}
-	}
-}
-
-// coversItsSegments reports whether each segment that names a statement ends at
-// one of its heads.
-func coversItsSegments(b *bundle.Bundle, n int) bool {
-	for i := range b.Segments {
-		s := &b.Segments[i]
-		if s.Statement != n {
-			continue
-		}
-		covered := false
-		for _, head := range b.Statements[n].Heads {
-			covered = covered || head.Lane == s.Lane && head.Seq == s.To() && head.Hash == s.Head
-		}
-		if !covered || s.Lane.Site != b.Statements[n].Site {
-			return false
-		}
-	}
-	return true
-}
-
 func encodeOwn(b *bundle.Bundle) []byte {
 	own := b.Own()
 	return encodeStatement(&own)
@@ -411,25 +262,45 @@ func encodeOwn(b *bundle.Bundle) []byte {
 func (tx *Tx) takeSegment(s *bundle.Segment, c chain, signed []byte, taken *Taken) (*lane, error) {
 	report := TakenSegment{Lane: s.Lane, From: s.From, To: s.To()}
 	var end *lane
-	var err error
-	if c.gap {
+	waits, err := tx.mayWait(s.Lane, s.From)
+	switch {
+	case err != nil:
+		return nil, err
+	case c.gap && !waits:
+		return nil, tx.keepAside(s.Lane, c.previous, c.links, signed, taken)
+	case c.gap:
 		err = tx.storePending(s, c, signed)
-	} else {
+	default:
 		end, err = tx.takeChain(s.Lane, c, signed, &report, taken)
 	}
 	taken.Segments = append(taken.Segments, report)
 	return end, err
 }
 
-// takeChain places verified links and keeps the signature that covers them.
+// takeChain places verified links and keeps the signature that covers them. What a
+// cut-off does not let count is kept aside.
 func (tx *Tx) takeChain(base clock.Lane, c chain, statement []byte, report *TakenSegment, taken *Taken) (*lane, error) {
+	n, err := tx.divide(base, c)
+	if err != nil {
+		return nil, err
+	}
+	links, aside := c.links[:n], c.links[n:]
+	if len(aside) > 0 {
+		previous := c.previous
+		if n > 0 {
+			previous = links[n-1].hash
+		}
+		if err := tx.keepAside(base, previous, aside, statement, taken); err != nil || n == 0 {
+			return nil, err
+		}
+	}
 	wasForked := tx.lanes.forked(base)
-	end, fresh, err := tx.place(base, c.at, c.links)
+	end, fresh, err := tx.place(base, c.at, links)
 	if err != nil {
 		return nil, err
 	}
 	report.New += fresh
-	for _, next := range c.links[len(c.links)-fresh:] {
+	for _, next := range links[n-fresh:] {
 		report.Changes += len(next.set.Changes)
 	}
 	if !wasForked && tx.lanes.forked(base) {
@@ -437,9 +308,14 @@ func (tx *Tx) takeChain(base clock.Lane, c chain, statement []byte, report *Take
 	}
 	if fresh > 0 {
 		tx.meet(base)
+		_, bounded := tx.bounds[base.Site]
+		tx.boundMoved = tx.boundMoved || bounded
+	}
+	if len(aside) > 0 {
+		return nil, nil // what follows in the bundle goes on from what is kept aside
 	}
 	return end, tx.Exec("INSERT INTO statement (lane, seq, bytes) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
-		end.id, c.links[len(c.links)-1].set.Seq, statement)
+		end.id, links[n-1].set.Seq, statement)
 }
 
 // afterTaking records what the bundle said of its sender.
@@ -456,10 +332,14 @@ func (tx *Tx) afterTaking(b *bundle.Bundle, taken *Taken) error {
 	if err := tx.setLastStamp(last); err != nil {
 		return err
 	}
-	if err := tx.acknowledge(b); err != nil {
+	if _, cutOff := tx.bounds[b.From]; !cutOff {
+		if err := tx.acknowledge(b); err != nil {
+			return err
+		}
+	}
+	if taken.Skew, err = tx.provenSkew(b); err != nil {
 		return err
 	}
-	taken.Skew = b.At.Time().Sub(tx.author.Now)
 	err = tx.Exec(`INSERT INTO peer (peer, heard_at, their_at, skew_ms) VALUES (?, ?, ?, ?)
 		ON CONFLICT (peer) DO UPDATE SET heard_at = excluded.heard_at, their_at = excluded.their_at, skew_ms = excluded.skew_ms`,
 		b.From, tx.author.Now.UnixMilli(), int64(b.At), taken.Skew.Milliseconds())

@@ -29,6 +29,19 @@ CREATE TABLE introduction (
 
 CREATE INDEX introduction_site ON introduction (site);
 
+-- cutoff holds the sites that the founder cut off.
+CREATE TABLE cutoff (
+  dot   BLOB PRIMARY KEY,
+  site  INTEGER NOT NULL,
+  key   BLOB NOT NULL,
+  code  TEXT NOT NULL,
+  heads BLOB NOT NULL, -- what still counts
+  proof BLOB NOT NULL, -- the site's own signatures of the heads
+  why   TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+
+CREATE INDEX cutoff_site ON cutoff (site);
+
 -- trust_void holds what the founder voided of its own.
 CREATE TABLE trust_void (
   target BLOB NOT NULL,
@@ -39,7 +52,7 @@ CREATE TABLE trust_void (
 `
 }
 
-func (trusts) Tables() []string { return []string{"introduction", "trust_void"} }
+func (trusts) Tables() []string { return []string{"introduction", "cutoff", "trust_void"} }
 
 func (trusts) Apply(tx *Tx, e *Entry) error {
 	founder := tx.log.self.Founder()
@@ -55,6 +68,8 @@ func (trusts) Apply(tx *Tx, e *Entry) error {
 		tx.trustMoved = true
 		return tx.Exec("INSERT INTO introduction (dot, site, key, code, name, why) VALUES (?, ?, ?, ?, ?, ?)",
 			e.Dot.Key(), SiteIDOf(key), []byte(key), e.Values[1].Text, e.Values[2].Text, e.Values[3].Text)
+	case kind.SiteCutoff:
+		return tx.applyCutoff(e)
 	case kind.Void:
 		if target := e.Values[0].Ref; target.Site == founder {
 			tx.trustMoved = true
@@ -128,6 +143,13 @@ func (tx *Tx) knowIntroduced() error {
 		return err
 	} else if found {
 		list = append(list, in)
+	}
+	cutoffs, err := tx.Cutoffs()
+	if err != nil {
+		return err
+	}
+	for _, c := range cutoffs {
+		list = append(list, Introduction{Site: c.Site, Key: c.Key, Code: c.Code})
 	}
 	for _, in := range list {
 		known, found, err := tx.SiteByID(in.Site)

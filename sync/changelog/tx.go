@@ -34,7 +34,10 @@ type Tx struct {
 
 	cut Receipt // of the first change-set that Cut ended
 
-	trustMoved bool // something was applied that says whom to believe
+	bounds     bounds       // by which the projections were made; nil until first used
+	sender     clock.SiteID // of the bundle being taken
+	trustMoved bool         // something was applied that says whom to believe
+	boundMoved bool         // something was placed in a lane of a site that was cut off
 }
 
 func (l *Log) begin(raw *schema.Tx) *Tx { return &Tx{Tx: raw, log: l} }
@@ -103,6 +106,9 @@ func (tx *Tx) flush() (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
+	if err := tx.mayWrite(); err != nil {
+		return Receipt{}, err
+	}
 	lane, err := lanes.ensure(tx, set.Lane)
 	if err != nil {
 		return Receipt{}, err
@@ -156,17 +162,12 @@ func (tx *Tx) settle() error {
 	if err := tx.lanes.store(tx); err != nil {
 		return err
 	}
-	if tx.stale {
-		if err := tx.rebuild(); err != nil {
+	if tx.stale || tx.trustMoved || tx.boundMoved {
+		if err := tx.converge(); err != nil {
 			return err
 		}
-	} else if err := tx.storeAwaits(); err != nil {
-		return err
 	}
-	if tx.trustMoved {
-		return tx.knowIntroduced()
-	}
-	return nil
+	return tx.storeAwaits()
 }
 
 // Dots returns the dots that a query selects in its only column.
