@@ -52,20 +52,34 @@ func ReadHeader(r *bufio.Reader) (Header, error) {
 		return Header{}, &ParcelError{int64(len(Magic)), fmt.Sprintf("version %d is not known, only %d", version, Version)}
 	}
 	h := Header{Hash: Hash(fixed[len(Magic)+1:])}
-	size, err := binary.ReadUvarint(r)
-	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
-		return h, cut(err, sizeOffset)
-	}
+	size, err := readSize(r)
 	switch {
 	case err != nil:
-		return h, &ParcelError{sizeOffset, "its size cannot be read"}
-	case size == 0:
-		return h, &ParcelError{sizeOffset, "its size is 0"}
-	case size > MaxContentBytes:
-		return h, &ParcelError{sizeOffset, fmt.Sprintf("it says that it has %d bytes, at most %d are taken", size, MaxContentBytes)}
+		return h, cut(err, sizeOffset)
+	case size == 0 || size > MaxContentBytes:
+		return h, &ParcelError{sizeOffset, fmt.Sprintf("it says that it has %d bytes; from 1 to %d are taken", size, MaxContentBytes)}
 	}
 	h.SizeBytes = int64(size)
 	return h, nil
+}
+
+// readSize reads a size in its one encoding.
+func readSize(r *bufio.Reader) (uint64, error) {
+	var digits []byte
+	for len(digits) < binary.MaxVarintLen64 {
+		b, err := r.ReadByte()
+		if err != nil {
+			return 0, err
+		}
+		if digits = append(digits, b); b < 0x80 {
+			break
+		}
+	}
+	size, n := binary.Uvarint(digits)
+	if n <= 0 || len(binary.AppendUvarint(nil, size)) != n {
+		return 0, &ParcelError{sizeOffset, "its size cannot be read"}
+	}
+	return size, nil
 }
 
 // cut says that a parcel ends too early; other errors stay as they are.

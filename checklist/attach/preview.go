@@ -27,10 +27,13 @@ const (
 	maxSourceBytes = 64 << 20
 	// maxDecodedBytes bounds the memory that decoding takes, worked out from the
 	// picture's bounds before it is decoded: a small file can say that it is huge.
-	maxDecodedBytes = 40 << 20
+	maxDecodedBytes = 32 << 20
 	// stripBytes bounds what scaling takes beside it.
-	stripBytes = 4 << 20
+	stripBytes = 2 << 20
 )
+
+// previewEdges are the lengths of the longer edge that are tried, in pixels.
+var previewEdges = []int{512, 384, 288, 200, 128, 64}
 
 // Errors of Preview, for callers that go on without one.
 var (
@@ -54,7 +57,9 @@ func Preview(source io.ReadSeeker) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%w that can be read: %w", ErrNoPicture, err)
 	}
-	for _, edge := range []int{512, 384, 288, 200, 128, 64} {
+	// What is large is scaled down once, and from there to each size that is tried.
+	picture = scale(picture, 2*previewEdges[0])
+	for _, edge := range previewEdges {
 		small := turn(scale(picture, edge), facts.orientation)
 		for _, quality := range []int{72, 60, 48, 38} {
 			var out bytes.Buffer
@@ -159,10 +164,15 @@ func scale(picture image.Image, edge int) *image.RGBA {
 	to := image.NewRGBA(image.Rect(0, 0, width, height))
 	draw.Draw(to, to.Bounds(), image.White, image.Point{}, draw.Src)
 	rows := max(1, stripBytes/(32*width)*height/from.Dy()) // of the result at once
+	scalers := map[[2]int]draw.Scaler{}                    // by the rows of a strip and of what it becomes: each keeps its memory
 	for top := 0; top < height; top += rows {
 		end := min(top+rows, height)
 		strip := image.Rect(from.Min.X, from.Min.Y+top*from.Dy()/height, from.Max.X, from.Min.Y+end*from.Dy()/height)
-		draw.BiLinear.Scale(to, image.Rect(0, top, width, end), picture, strip, draw.Over, nil)
+		size := [2]int{end - top, strip.Dy()}
+		if scalers[size] == nil {
+			scalers[size] = draw.BiLinear.NewScaler(width, size[0], strip.Dx(), size[1])
+		}
+		scalers[size].Scale(to, image.Rect(0, top, width, end), picture, strip, draw.Over, nil)
 	}
 	return to
 }
