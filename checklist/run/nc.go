@@ -1,6 +1,7 @@
 package run
 
 import (
+	"errors"
 	"slices"
 
 	"pulk/checklist/crew"
@@ -153,6 +154,9 @@ func disposers(tx *changelog.Tx, nc Nonconformance) ([]string, error) {
 		return nil, nil
 	}
 	r, err := Load(tx, nc.Run)
+	if errors.Is(err, ErrNotHere) || err == nil && r.Procedure == nil {
+		return nil, fault.Refuse("wait for the bundle that brings it: whose decision it is stands there", "the run that %s is about is not here yet", tx.Name(nc.Entry.Dot))
+	}
 	if err != nil {
 		return nil, err
 	}

@@ -224,6 +224,18 @@ func (rd *Reader) Load(id clock.Dot) (*Record, error) {
 	return r, r.loadSigners(tx)
 }
 
+// Awaited returns what is known of a run whose start is not here yet: the entries
+// about it, and nothing of its procedure, so that every gate of it is shut. It has no
+// entries where nothing is known.
+func Awaited(tx *changelog.Tx, id clock.Dot) (*State, error) {
+	r := &Record{Run: id, Roles: map[clock.Dot]map[string]RoleStanding{}, Keys: map[clock.Dot]SigningKey{}}
+	var err error
+	if r.Entries, err = entriesOf(tx, "SELECT dot FROM run_entry WHERE run = ? ORDER BY dot", id); err != nil {
+		return nil, err
+	}
+	return Evaluate(r), r.findAwaited(tx)
+}
+
 // findAwaited marks the voids of what is not here yet: they are expedited, and
 // overtake what they void. Of a forked lane the target may be here or not, as far as
 // can be told, where the author's history is not; it is then awaited too, as the

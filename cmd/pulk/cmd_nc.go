@@ -71,7 +71,8 @@ type ncRow struct {
 	Open        bool   `json:"open"`
 	Text        string `json:"text"`
 	Run         string `json:"run"`
-	Step        string `json:"step"`
+	Step        string `json:"step"` // its id, or "number N" while the run's start or its revision is not here yet
+	RunAwaited  bool   `json:"run_not_here_yet"`
 	Unit        string `json:"unit"`
 	RaisedAt    string `json:"raised_at"`
 	RaisedBy    string `json:"raised_by"`
@@ -91,6 +92,12 @@ func ncRowOf(tx *changelog.Tx, rd *run.Reader, nc run.Nonconformance) (ncRow, er
 	}
 	if row.RaisedBy, err = crew.Label(tx, nc.Entry.Person); err != nil {
 		return row, err
+	}
+	if !nc.Run.IsZero() {
+		here, err := tx.Here(nc.Run)
+		if row.RunAwaited = !here; err != nil {
+			return row, err
+		}
 	}
 	if nc.Entry.Step != run.NoStep {
 		if row.Step, err = rd.StepID(nc.Run, nc.Entry.Step); err != nil {
@@ -145,6 +152,9 @@ func aboutText(row ncRow) string {
 		if row.Step != "" {
 			text += " step " + row.Step
 		}
+	}
+	if row.RunAwaited {
+		text += ", its start is not here yet"
 	}
 	return text
 }

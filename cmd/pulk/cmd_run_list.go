@@ -109,8 +109,8 @@ func (c *call) runList() error {
 		}
 		for _, id := range slices.SortedFunc(maps.Keys(missing), clock.Dot.Compare) {
 			n := missing[id]
-			rows = append(rows, runRow{ID: tx.Name(id), State: "not here yet"})
-			t.add(tx.Name(id), fmt.Sprintf("(its start is not here yet; %s)", plural(n, "entry about it is", "entries about it are")), "", "", "", "", "not here yet", "")
+			rows = append(rows, runRow{ID: tx.Name(id), State: stateNotHere})
+			t.add(tx.Name(id), fmt.Sprintf("(its start is not here yet; %s)", plural(n, "entry about it is", "entries about it are")), "", "", "", "", stateNotHere, "")
 		}
 		if c.asJSON() {
 			return c.printJSON(rows)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"crypto/ed25519"
+	"errors"
 	"fmt"
 
 	"pulk/checklist/crew"
@@ -74,11 +75,7 @@ func (c *call) runShow() error {
 		if err != nil {
 			return fault.Misuse("see: pulk run list", "%s", err)
 		}
-		record, err := run.Load(tx, id)
-		if err != nil {
-			return noRun(err)
-		}
-		detail, err := runDetailOf(tx, run.Evaluate(record))
+		detail, err := runDetailFor(tx, id)
 		if err != nil {
 			return err
 		}
@@ -89,6 +86,30 @@ func (c *call) runShow() error {
 		return nil
 	})
 }
+
+// runDetailFor tells of a run: of one whose start is not here yet, what is here.
+func runDetailFor(tx *changelog.Tx, id clock.Dot) (runDetail, error) {
+	record, err := run.Load(tx, id)
+	if err == nil {
+		return runDetailOf(tx, run.Evaluate(record))
+	}
+	if !errors.Is(err, run.ErrNotHere) {
+		return runDetail{}, err
+	}
+	s, loadErr := run.Awaited(tx, id)
+	if loadErr != nil {
+		return runDetail{}, loadErr
+	}
+	if len(s.Entries) == 0 {
+		return runDetail{}, noRun(err)
+	}
+	detail, err := runDetailOf(tx, s)
+	detail.State, detail.StartedAt, detail.StartedBy = stateNotHere, "", ""
+	return detail, err
+}
+
+// stateNotHere is the state of a run whose start is not here yet.
+const stateNotHere = "not here yet"
 
 func runDetailOf(tx *changelog.Tx, s *run.State) (runDetail, error) {
 	row, err := runRowOf(tx, s)
@@ -119,12 +140,16 @@ func runDetailOf(tx *changelog.Tx, s *run.State) (runDetail, error) {
 	}
 	for i := range s.Entries {
 		e := &s.Entries[i]
-		if e.Kind != kind.RunNote && e.Kind != kind.RunEnd {
+		// Of a run whose start is not here no step is known: all entries are told here.
+		if e.Kind != kind.RunNote && e.Kind != kind.RunEnd && (s.Procedure != nil || e.Kind == kind.NCRaise) {
 			continue
 		}
 		er, err := entryRowOf(tx, s, e, false)
 		if err != nil {
 			return detail, err
+		}
+		if e.Step != run.NoStep && s.Procedure == nil {
+			er.What = fmt.Sprintf("step number %d: %s", e.Step+1, er.What)
 		}
 		detail.Notes = append(detail.Notes, er)
 	}
@@ -192,6 +217,8 @@ func entryText(s *run.State, e *run.Entry) string {
 		return "waiting since then"
 	case kind.StepSign:
 		return "signed " + e.Verdict.String() + " as " + e.Role
+	case kind.NCDispose:
+		return "decided " + e.Disposition.String() + ": " + e.Text
 	case kind.RunEnd:
 		if e.Answer == 1 {
 			return "abandoned: " + e.Text
@@ -202,6 +229,12 @@ func entryText(s *run.State, e *run.Entry) string {
 }
 
 func (c *call) printRun(d runDetail) {
+	if d.State == stateNotHere {
+		c.printf("run %s: its start is not here yet; it comes with another bundle\n", d.ID)
+		c.printf("what is here about it does not say which procedure it is of; its gates count as shut\n")
+		c.printRunRest(d)
+		return
+	}
 	c.printf("run %s: %s\n%s revision %s on %s, started %s by %s; %d of %d steps done, %s\n", d.ID, d.Title, d.Procedure, d.Revision, d.Target, d.StartedAt, d.StartedBy, d.Done, d.Steps, d.State)
 	if d.Owner != "" {
 		c.printf("looked after by %s\n", d.Owner)
@@ -212,6 +245,11 @@ func (c *call) printRun(d runDetail) {
 	for _, step := range d.StepRows {
 		c.printStepRow(step, step.Step == d.Next)
 	}
+	c.printRunRest(d)
+}
+
+// printRunRest prints what is about a run as a whole.
+func (c *call) printRunRest(d runDetail) {
 	if len(d.NCs) > 0 {
 		c.printf("\nNonconformances\n")
 		for _, text := range d.NCs {
@@ -225,7 +263,7 @@ func (c *call) printRun(d runDetail) {
 		}
 	}
 	if len(d.Notes) > 0 {
-		c.printf("\nNotes\n")
+		c.printf("\n%s\n", map[bool]string{true: "Entries", false: "Notes"}[d.State == stateNotHere])
 		for _, note := range d.Notes {
 			c.printBlock("  ", fmt.Sprintf("%s %s %s: %s", note.At, note.Person, note.ID, note.What))
 		}
