@@ -26,6 +26,7 @@ type dayReport struct {
 	Expiring []dayExpiry    `json:"expiring"` // within expiryDays of made_at, and what has expired; null where that is not worked out
 	Units    []dayUnitEvent `json:"units"`
 	Others   []dayOther     `json:"others"` // revisions, persons, sites
+	Attached []dayAttached  `json:"attachments"`
 	Sites    []daySite      `json:"sites"`
 	Late     []dayLate      `json:"came_late"`
 	Counts   dayCounts      `json:"counts"`
@@ -41,7 +42,8 @@ type dayNeeds struct {
 	Conflicts []dayConflict `json:"conflicts"` // urgent ones first
 	Gates     []dayHold     `json:"gates_shut_again"`
 	NCs       []dayNC       `json:"open_nonconformances"`
-	Short     []dayShort    `json:"stock_short"` // null where that is not worked out
+	Questions []askRow      `json:"open_questions"` // urgent ones first
+	Short     []dayShort    `json:"stock_short"`    // null where that is not worked out
 }
 
 // dayConflict is what sites did without having heard of each other.
@@ -222,6 +224,12 @@ type dayOther struct {
 	At     time.Time `json:"at"`
 	Person string    `json:"person"`
 	Text   string    `json:"text"`
+}
+
+// dayAttached is a file that was attached that day.
+type dayAttached struct {
+	attachRow
+	preview []byte // a JPEG, or nil
 }
 
 // daySite is how far this store and another site are.

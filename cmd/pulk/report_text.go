@@ -25,6 +25,7 @@ func writeDayText(w io.Writer, r *dayReport) {
 	t.stock()
 	t.units()
 	t.others()
+	t.attached()
 	t.sites()
 	t.counts()
 }
@@ -71,10 +72,23 @@ func (t *dayText) none(n int, text string) {
 	}
 }
 
+func (t *dayText) attached() {
+	if len(t.Attached) == 0 {
+		return
+	}
+	t.section("Attached")
+	for _, a := range t.Attached {
+		t.item("", fmt.Sprintf("%s; %s; %s [%s]", a.Says(), a.AddedBy, a.Where(), a.ID))
+	}
+}
+
 func (t *dayText) needs() {
 	t.section("What needs someone now")
 	n := &t.Needs
-	t.none(len(n.Conflicts)+len(n.Gates)+len(n.NCs)+len(n.Short), "Nothing.")
+	t.none(len(n.Conflicts)+len(n.Gates)+len(n.NCs)+len(n.Questions)+len(n.Short), "Nothing.")
+	for _, q := range n.Questions {
+		t.item(map[bool]string{true: "!! ", false: "! "}[q.Urgent]+q.Mark()+": ", fmt.Sprintf("%s [%s; %s]", q.Text, q.ID, q.Behind()))
+	}
 	for _, c := range n.Conflicts {
 		mark := "! conflict: "
 		if c.Urgent {
