@@ -69,7 +69,7 @@ func (p *post) Sender(name string) (uint32, bool) { return p.lies[p.find(name)].
 // what was left for the other site.
 func (s *site) exchange(p *post) Sent {
 	s.t.Helper()
-	s.Now = s.Now.Add(24 * time.Hour)
+	s.Desk = &Desk{Log: s.Log, Now: s.Now.Add(24 * time.Hour)}
 	err := s.Receive(ctx, p, func(name string, o Outcome) error {
 		if o.Err != nil || o.Whole != nil && o.Whole.Err != nil {
 			s.t.Errorf("%s: %s: %+v", s.Log.Self().Code, name, o)

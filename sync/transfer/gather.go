@@ -106,7 +106,9 @@ func (t *taking) keepOne(tx *schema.Tx, h *heldFragment) (err error) {
 		h.again = true
 		return nil
 	}
-	h.again, err = keep(tx, h.set, h.f, t.Now)
+	if h.again, err = keep(tx, h.set, h.f, t.Now); err == nil && !h.again {
+		t.grew[h.set.id] = true
+	}
 	return err
 }
 

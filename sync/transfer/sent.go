@@ -146,7 +146,7 @@ func (d *Desk) asks(ctx context.Context, peer clock.SiteID, limit int) ([]Parcel
 	lacks, err := d.Missing(ctx)
 	var parcels []Parcel
 	for _, l := range lacks {
-		if (l.Sender == peer || l.Sender == 0) && l.GrewAt.UnixMilli() < d.Now.UnixMilli() && (l.Lacking() > 0 || l.Trouble != "") {
+		if (l.Sender == peer || l.Sender == 0) && !d.grew[l.id] && (l.Lacking() > 0 || l.Trouble != "") {
 			parcels = append(parcels, Parcel{Kind: Resend, Data: l.Request.Encode(limit)})
 		}
 	}

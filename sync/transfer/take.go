@@ -82,6 +82,9 @@ func (d *Desk) Take(ctx context.Context, n int, read func(i int) ([]byte, error)
 }
 
 func (d *Desk) takeFrom(ctx context.Context, n int, read func(i int) ([]byte, error), sender func(i int) clock.SiteID, said func(i int, o Outcome) error) error {
+	if d.grew == nil {
+		d.grew = map[int64]bool{}
+	}
 	t := &taking{Desk: d, ctx: ctx, self: d.Log.Self(), sender: sender, arrived: make([]arrival, n), said: said}
 	open := func(i int) ([]byte, error) {
 		parcel, err := read(i)

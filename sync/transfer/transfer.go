@@ -58,4 +58,5 @@ type Desk struct {
 	Loads func(ctx context.Context, peer changelog.PeerState) ([]Load, error)
 
 	asked []fragment.Request // what Receive was asked for and Send is to send
+	grew  map[int64]bool     // sets to which Take added
 }
