@@ -3,7 +3,8 @@
 // [Plan] says how a parcel is cut, [Cut.Fragments] cuts it. Fragments may arrive in
 // any order, repeated, and mixed with those of other parcels; each is verified
 // alone by [Parse] and says to which [Cut] it belongs. With parity any Data of the
-// Data+Parity fragments rebuild the parcel: [Cut.Join]. docs/fragment-format.md
+// Data+Parity fragments rebuild the parcel, up to 256 of them; more are coded in
+// groups, of each of which so many are needed: [Cut.Join]. docs/fragment-format.md
 // specifies every byte.
 package fragment
 
@@ -26,12 +27,9 @@ const (
 
 // Limits of the format.
 const (
-	MaxParcel = 16 << 20 // bytes of what is cut
-	MaxData   = 1 << 16  // fragments that hold it
-	MinBytes  = 32       // the smallest fragments that Plan makes
-	// MaxCoded bounds the bytes of all fragments together where there is parity and
-	// more than smallField fragments: that code is worked out in memory.
-	MaxCoded = 12 << 20
+	MaxParcel = 5 << 20 // bytes of what is cut
+	MaxData   = 1 << 16 // fragments that hold it
+	MinBytes  = 32      // the smallest fragments that Plan makes
 )
 
 const checkSize = 3
@@ -140,21 +138,16 @@ func wireSize(length, maxBytes int, share float64) (int, error) {
 
 // cutFor returns the cut whose fragments hold at most room bytes, about even.
 func cutFor(length, room int, share float64) Cut {
-	c := Cut{Length: length}
-	c.spread(room, share)
-	if c.large() {
-		c.spread(room/largeUnit*largeUnit, share)
-		c.Size = (c.Size + largeUnit - 1) / largeUnit * largeUnit
+	c := Cut{Length: length, Data: ceil(length, max(room, 1))}
+	c.Size = ceil(length, c.Data)
+	c.Parity = parityOf(c.Data, share)
+	for c.Parity%c.groups() != 0 {
+		c.Parity = ceil(c.Parity, c.groups()) * c.groups()
 	}
 	return c
 }
 
-func (c *Cut) spread(room int, share float64) {
-	room = max(room, 1)
-	c.Data = (c.Length + room - 1) / room
-	c.Size = (c.Length + c.Data - 1) / c.Data
-	c.Parity = parityOf(c.Data, share)
-}
+func ceil(a, b int) int { return (a + b - 1) / b }
 
 // parityOf returns share times data, rounded up; a share as 0.3 is not exact, so
 // what is next to a whole number is that number.
@@ -176,8 +169,8 @@ func (c Cut) check() error {
 		return fmt.Errorf("%d bytes less in the last of fragments of %d", c.pad(), c.Size)
 	case c.Parity < 0 || c.Parity > 4*c.Data:
 		return fmt.Errorf("%d fragments of parity for %d of data", c.Parity, c.Data)
-	case c.large():
-		return c.checkLarge()
+	case c.Parity%c.groups() != 0:
+		return fmt.Errorf("%d fragments of parity for %d groups", c.Parity, c.groups())
 	}
 	return nil
 }

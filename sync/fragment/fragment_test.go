@@ -49,9 +49,12 @@ func cutAll(t testing.TB, parcel []byte, maxBytes int, share float64) (Cut, []*F
 func TestAnyOfN(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		maxBytes := rapid.SampledFrom([]int{32, 64, 100, 340, 1000, 50_000}).Draw(rt, "maxBytes")
-		parcel := noise(rapid.IntRange(1, min(50*maxBytes, 30_000)).Draw(rt, "length"), rapid.Uint64().Draw(rt, "seed"))
+		parcel := noise(rapid.IntRange(1, min(60*maxBytes, 30_000)).Draw(rt, "length"), rapid.Uint64().Draw(rt, "seed"))
 		share := rapid.SampledFrom([]float64{0, 0, 0.1, 0.3, 1, 2.5}).Draw(rt, "share")
 		c, list := cutAll(t, parcel, maxBytes, share)
+		if c.groups() > 1 {
+			return // see TestGroups
+		}
 		arrive := rapid.Permutation(list).Draw(rt, "order")[:c.Data]
 		bodies := make([][]byte, c.Total())
 		for _, f := range append(arrive, arrive[0]) {
@@ -67,21 +70,40 @@ func TestAnyOfN(t *testing.T) {
 	})
 }
 
-// TestLargeField rebuilds where there are more fragments than GF(2^8) can number.
-func TestLargeField(t *testing.T) {
+// TestGroups rebuilds where there are more fragments than one code can number: of
+// each group as many are needed as it holds of data.
+func TestGroups(t *testing.T) {
 	parcel := noise(200_000, 1)
 	c, list := cutAll(t, parcel, 340, 0.3)
-	if c.Total() <= smallField || c.Size%largeUnit != 0 {
-		t.Fatalf("%+v is no case of this test", c)
+	g := c.groups()
+	if g < 2 || c.Parity%g != 0 || ceil(c.Data, g)+c.Parity/g > groupMost {
+		t.Fatalf("%+v in %d groups is no case of this test", c, g)
 	}
 	for seed := range uint64(5) {
-		order := rand.New(rand.NewPCG(seed, 2)).Perm(c.Total())
+		random := rand.New(rand.NewPCG(seed, 2))
 		bodies := make([][]byte, c.Total())
-		for _, place := range order[:c.Data] {
-			bodies[place] = list[place].Body
+		for n := range g {
+			of := c.groupOf(n, g)
+			for _, i := range random.Perm(len(of.places))[:of.data] {
+				bodies[of.places[i]] = list[of.places[i]].Body
+			}
 		}
 		if got, err := c.Join(bodies); err != nil || !bytes.Equal(got, parcel) {
 			t.Errorf("seed %d: %d bytes, %v", seed, len(got), err)
+		}
+		place := random.IntN(c.Total())
+		for bodies[place] == nil {
+			place = random.IntN(c.Total())
+		}
+		bodies[place] = nil
+		there := func(place int) bool { return bodies[place] != nil }
+		request, ok := c.Missing(there)
+		if _, err := c.Join(bodies); !errors.Is(err, ErrNotWhole) || c.Lacking(there) != 1 || !ok || len(request.Missing) != 1 {
+			t.Errorf("without one: %v, lacks %d, asks for %v", err, c.Lacking(there), request.Missing)
+		}
+		bodies[request.Missing[0]] = list[request.Missing[0]].Body
+		if _, err := c.Join(bodies); err != nil {
+			t.Errorf("with the one that was asked for: %v", err)
 		}
 	}
 }
@@ -125,7 +147,6 @@ func TestPlanRefuses(t *testing.T) {
 	}{
 		{"nothing", 0, 340, 0}, {"too large", MaxParcel + 1, 340, 0}, {"all header", 100, MinBytes - 1, 0},
 		{"parity below zero", 100, 340, -0.1}, {"too much parity", 100, 340, 4.1}, {"too many", 4 << 20, 32, 0},
-		{"too much to code", 11 << 20, 340, 0.3},
 	} {
 		if c, err := Plan(make([]byte, row.length), row.maxBytes, row.share); err == nil {
 			t.Errorf("%s: %+v", row.name, c)

@@ -1,43 +1,68 @@
 package fragment
 
 import (
+	"bytes"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 
 	"github.com/klauspost/reedsolomon"
 )
 
-// smallField is how many fragments the code over GF(2^8) can number. What has
-// more, parity included, is coded over GF(2^16). In both any Data fragments
-// rebuild the parcel.
-const smallField = 256
+// groupMost is how many fragments the code over GF(2^8) can number. What has more,
+// parity included, is coded in as many groups as it takes, interleaved.
+const groupMost = 256
 
-// largeUnit is what the size of fragments is a multiple of in the code over
-// GF(2^16).
-const largeUnit = 64
-
-// large reports whether the code is that over GF(2^16).
-func (c Cut) large() bool { return c.Parity > 0 && c.Total() > smallField }
-
-// checkLarge returns an error for what the code over GF(2^16) cannot do, or not in
-// bounded memory.
-func (c Cut) checkLarge() error {
-	group := 1 // the parity rounded up to a power of two; the data is taken in such groups
-	for group < c.Parity {
-		group *= 2
+// groups returns the number of groups. Data and Parity alone say it.
+func (c Cut) groups() int {
+	if c.Parity == 0 {
+		return 1
 	}
-	switch {
-	case c.Size%largeUnit != 0:
-		return fmt.Errorf("fragments of %d bytes; with more than %d and parity it is a multiple of %d", c.Size, smallField, largeUnit)
-	case (c.Data+group-1)/group*group+group > 1<<16 || c.Total()*c.Size > MaxCoded:
-		return fmt.Errorf("%d fragments of %d bytes with parity; at most %d bytes together", c.Total(), c.Size, MaxCoded)
+	g := max(1, c.Total()/groupMost)
+	for ceil(c.Data, g)+ceil(c.Parity, g) > groupMost {
+		g++
 	}
-	return nil
+	return g
 }
 
-func (c Cut) code() (reedsolomon.Encoder, error) {
-	return reedsolomon.New(c.Data, c.Parity, reedsolomon.WithMaxGoroutines(1), reedsolomon.WithInversionCache(false),
-		reedsolomon.WithLeopardGF16(c.large()))
+// group is one code: data fragments and parity fragments, in order.
+type group struct {
+	data   int
+	places []int
+}
+
+// groupOf returns group n of g: every g-th fragment of the data, and of the parity.
+func (c Cut) groupOf(n, g int) group {
+	var places []int
+	for place := n; place < c.Data; place += g {
+		places = append(places, place)
+	}
+	data := len(places)
+	for place := c.Data + n; place < c.Total(); place += g {
+		places = append(places, place)
+	}
+	return group{data, places}
+}
+
+// Lacking returns how many more fragments are needed, as the fragments at some
+// places are there: with one group what Data is more than those.
+func (c Cut) Lacking(there func(place int) bool) int {
+	lacking, g := 0, c.groups()
+	for n := range g {
+		of := c.groupOf(n, g)
+		need := of.data
+		for _, place := range of.places {
+			if there(place) {
+				need--
+			}
+		}
+		lacking += max(0, need)
+	}
+	return lacking
+}
+
+func (g group) code() (reedsolomon.Encoder, error) {
+	return reedsolomon.New(g.data, len(g.places)-g.data, reedsolomon.WithMaxGoroutines(1), reedsolomon.WithInversionCache(false))
 }
 
 // shards returns the parcel in pieces of Size, the last padded with zeros, and
@@ -61,14 +86,8 @@ func (c Cut) Fragments(parcel []byte, places []int) ([][]byte, error) {
 		return nil, fmt.Errorf("the cut is of another parcel: %s", c.Name)
 	}
 	shards := c.shards(parcel)
-	if c.Parity > 0 {
-		code, err := c.code()
-		if err != nil {
-			return nil, err
-		}
-		if err := code.Encode(shards); err != nil {
-			return nil, err
-		}
+	if err := c.addParity(shards); err != nil {
+		return nil, err
 	}
 	if places == nil {
 		for place := range shards {
@@ -86,6 +105,32 @@ func (c Cut) Fragments(parcel []byte, places []int) ([][]byte, error) {
 	return out, nil
 }
 
+// addParity fills in the pieces that hold parity.
+func (c Cut) addParity(shards [][]byte) error {
+	if c.Parity == 0 {
+		return nil
+	}
+	for n := range c.groups() {
+		of := c.groupOf(n, c.groups())
+		code, err := of.code()
+		if err != nil {
+			return err
+		}
+		if err := code.Encode(pick(shards, of.places)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func pick(shards [][]byte, places []int) [][]byte {
+	list := make([][]byte, len(places))
+	for i, place := range places {
+		list[i] = shards[place]
+	}
+	return list
+}
+
 // ErrNotWhole is returned by Join where fragments are missing.
 var ErrNotWhole = errors.New("fragments are missing")
 
@@ -94,44 +139,71 @@ var ErrNotWhole = errors.New("fragments are missing")
 var ErrFalse = errors.New("the fragments do not make the parcel that they name: one or more are false")
 
 // Join returns the parcel from the bodies of its fragments by place, of which
-// those that are missing are nil. At least Data must be there.
+// those that are missing are nil.
 func (c Cut) Join(bodies [][]byte) ([]byte, error) {
-	shards := make([][]byte, c.Total())
-	have, data := 0, 0
 	for place, body := range bodies[:c.Total()] {
-		if body == nil || have == c.Data {
-			continue
-		}
-		if len(body) != c.bodySize(place) {
+		if body != nil && len(body) != c.bodySize(place) {
 			return nil, fmt.Errorf("fragment %d holds %d bytes, not %d", place+1, len(body), c.bodySize(place))
 		}
-		shards[place] = body
+	}
+	data := append([][]byte{}, bodies[:c.Data]...)
+	for n := range c.groups() {
+		if err := c.rebuild(data, bodies, c.groupOf(n, c.groups())); err != nil {
+			return nil, err
+		}
+	}
+	return c.put(data)
+}
+
+// rebuild fills in the pieces of data that a group lacks.
+func (c Cut) rebuild(data, bodies [][]byte, of group) error {
+	shards, have, whole := make([][]byte, len(of.places)), 0, true
+	for i, place := range of.places {
+		if bodies[place] == nil {
+			whole = whole && i >= of.data
+			continue
+		}
+		if have == of.data {
+			break
+		}
+		shards[i] = bodies[place]
 		have++
-		if place < c.Data {
-			data++
+	}
+	switch {
+	case have < of.data:
+		return ErrNotWhole
+	case whole:
+		return nil
+	}
+	for i, place := range of.places[:of.data] {
+		if place == c.Data-1 && shards[i] != nil {
+			shards[i] = append(append(make([]byte, 0, c.Size), shards[i]...), make([]byte, c.pad())...)
 		}
 	}
-	if have < c.Data {
-		return nil, ErrNotWhole
+	code, err := of.code()
+	if err != nil {
+		return err
 	}
-	if data < c.Data {
-		if last := shards[c.Data-1]; last != nil {
-			shards[c.Data-1] = append(append(make([]byte, 0, c.Size), last...), make([]byte, c.pad())...)
-		}
-		code, err := c.code()
-		if err != nil {
-			return nil, err
-		}
-		if err := code.ReconstructData(shards); err != nil {
-			return nil, err
-		}
+	if err := code.ReconstructData(shards); err != nil {
+		return err
 	}
-	parcel := make([]byte, 0, c.Data*c.Size)
-	for _, shard := range shards[:c.Data] {
-		parcel = append(parcel, shard...)
+	for i, place := range of.places[:of.data] {
+		data[place] = shards[i]
 	}
-	if parcel = parcel[:c.Length]; NameOf(parcel) != c.Name {
+	return nil
+}
+
+// put puts the pieces together, once their digest fits: many may be tried that do
+// not, and they are large.
+func (c Cut) put(shards [][]byte) ([]byte, error) {
+	last := len(shards) - 1
+	shards[last] = shards[last][:c.bodySize(last)]
+	digest := sha256.New()
+	for _, shard := range shards {
+		digest.Write(shard)
+	}
+	if Name(digest.Sum(nil)[:len(c.Name)]) != c.Name {
 		return nil, ErrFalse
 	}
-	return parcel, nil
+	return bytes.Join(shards, nil), nil
 }

@@ -42,19 +42,21 @@ func (r Request) Total() int { return r.Data + r.Parity }
 // than are needed. ok is false where enough are there.
 func (c Cut) Missing(there func(place int) bool) (r Request, ok bool) {
 	r = Request{Name: c.Name, Data: c.Data, Parity: c.Parity}
-	needed := c.Data
-	for place := range c.Total() {
-		if there(place) {
-			needed--
-		} else {
-			r.Missing = append(r.Missing, place)
+	for n := range c.groups() {
+		of := c.groupOf(n, c.groups())
+		needed := of.data
+		var missing []int
+		for _, place := range of.places {
+			if there(place) {
+				needed--
+			} else {
+				missing = append(missing, place)
+			}
 		}
+		r.Missing = append(r.Missing, missing[:max(0, needed)]...)
 	}
-	if needed <= 0 {
-		return Request{}, false
-	}
-	r.Missing = r.Missing[:needed]
-	return r, true
+	slices.Sort(r.Missing)
+	return r, len(r.Missing) > 0
 }
 
 // Encode returns the bytes of a request in at most maxBytes, 0 for any number.

@@ -33,14 +33,14 @@ func (c Cut) Resolve(variants [][][]byte) ([]byte, error) {
 			contested = append(contested, place)
 		}
 	}
-	if len(filled) < c.Data {
+	if c.Lacking(func(place int) bool { return latest[place] != nil }) > 0 {
 		return nil, ErrNotWhole
 	}
 	tries := min(max(maxTryBytes/c.Length, minimumTries), maxTries)
 	try := func(bodies [][]byte) ([]byte, bool, error) {
 		tries--
 		parcel, err := c.Join(bodies)
-		if err == nil || !errors.Is(err, ErrFalse) {
+		if err == nil || !errors.Is(err, ErrFalse) && !errors.Is(err, ErrNotWhole) {
 			return parcel, true, err
 		}
 		return nil, tries <= 0, ErrFalse

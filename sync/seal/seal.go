@@ -36,7 +36,7 @@ const (
 const Overhead = headerSize + encSize + tagSize
 
 // MaxBytes is the largest sealed parcel that is opened.
-const MaxBytes = 64 << 20
+const MaxBytes = 8 << 20
 
 // info binds the key to this use.
 const info = "pulk seal 1\n"

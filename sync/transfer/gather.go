@@ -20,7 +20,7 @@ type heldFragment struct {
 // How many fragments go to the disk at a time.
 const (
 	heldMost      = 1024
-	heldBytesMost = 4 << 20
+	heldBytesMost = 1 << 20
 )
 
 // hold takes a fragment in, and brings those held to the disk when they are many.
@@ -37,8 +37,9 @@ func (t *taking) hold(i int, f *fragment.Fragment) error {
 // there, and says what came of each fragment.
 func (t *taking) keepHeld() error {
 	err := t.Log.Store().Update(t.ctx, func(tx *schema.Tx) error {
+		known := map[fragment.Cut]Set{}
 		for n := range t.held {
-			if err := t.keepOne(tx, &t.held[n]); err != nil {
+			if err := t.keepOne(tx, &t.held[n], known); err != nil {
 				return err
 			}
 		}
@@ -98,10 +99,15 @@ func (t *taking) sayHeld(last map[int64]int, wholes map[int64]*Outcome) error {
 	return nil
 }
 
-func (t *taking) keepOne(tx *schema.Tx, h *heldFragment) (err error) {
-	if h.set, err = setOf(tx, h.f.Cut, t.sender(h.i), t.Now); err != nil {
-		return err
+func (t *taking) keepOne(tx *schema.Tx, h *heldFragment, known map[fragment.Cut]Set) (err error) {
+	set, ok := known[h.f.Cut]
+	if !ok {
+		if set, err = setOf(tx, h.f.Cut, t.sender(h.i), t.Now); err != nil {
+			return err
+		}
+		known[h.f.Cut] = set
 	}
+	h.set = set
 	if h.set.Done {
 		h.again = true
 		return nil
@@ -117,7 +123,7 @@ func (t *taking) ready() (list []Set, err error) {
 	err = t.Log.Store().View(t.ctx, func(tx *schema.Tx) error {
 		all, err := sets(tx, "WHERE done = 0")
 		for _, s := range all {
-			if s.Here >= s.Data {
+			if s.Lacking() == 0 {
 				list = append(list, s)
 			}
 		}
@@ -141,12 +147,16 @@ func (t *taking) states() (map[int64]Set, error) {
 // whole puts a parcel together and takes it. What cannot be taken stays: that may
 // change when the true fragments come, or when its sender is trusted.
 func (t *taking) whole(s Set) (*Outcome, error) {
-	var bodies [][][]byte
-	err := t.Log.Store().View(t.ctx, func(tx *schema.Tx) (err error) { bodies, err = variants(tx, s); return err })
-	if err != nil {
+	o := &Outcome{}
+	parcel, err := t.join(s)
+	switch {
+	case errors.Is(err, fragment.ErrFalse):
+		o.Err = &changelog.Refusal{What: err.Error(), Hint: "ask the sender for all of it again: pulk bundle missing; the latest fragments count"}
+	case err != nil:
 		return nil, err
+	default:
+		o = t.takeJoined(parcel)
 	}
-	o := t.join(s, bodies)
 	if o.Err != nil && t.ctx.Err() != nil {
 		return nil, o.Err
 	}
@@ -158,14 +168,28 @@ func (t *taking) whole(s Set) (*Outcome, error) {
 	})
 }
 
-func (t *taking) join(s Set, bodies [][][]byte) *Outcome {
-	parcel, err := s.Resolve(bodies)
-	if err != nil {
-		if errors.Is(err, fragment.ErrFalse) {
-			err = &changelog.Refusal{What: err.Error(), Hint: "ask the sender for all of it again: pulk bundle missing; the latest fragments count"}
+// join returns the parcel. Bodies beside the latest are read only where those do
+// not make it.
+func (t *taking) join(s Set) (parcel []byte, err error) {
+	err = t.Log.Store().View(t.ctx, func(tx *schema.Tx) error {
+		bodies, err := latest(tx, s)
+		if err != nil {
+			return err
 		}
-		return &Outcome{Err: err}
-	}
+		if parcel, err = s.Join(bodies); !errors.Is(err, fragment.ErrFalse) {
+			return err
+		}
+		all, err := variants(tx, s, bodies)
+		if err != nil {
+			return err
+		}
+		parcel, err = s.Resolve(all)
+		return err
+	})
+	return parcel, err
+}
+
+func (t *taking) takeJoined(parcel []byte) *Outcome {
 	o := &Outcome{Kind: KindOf(parcel)}
 	content, sealed, err := unseal(t.self, parcel)
 	switch {

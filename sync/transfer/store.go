@@ -1,7 +1,6 @@
 package transfer
 
 import (
-	"bytes"
 	"time"
 
 	"pulk/schema"
@@ -15,8 +14,9 @@ import (
 const (
 	keptFragments = 1 << 16
 	keptFor       = 90 * 24 * time.Hour
-	doneSets      = 1024 // of which late fragments are known
-	extraBodies   = 256  // of a set, beside the latest of each place; and no more than the parcel is long
+	doneSets      = 1024     // of which late fragments are known
+	extraBodies   = 256      // of a set, beside the latest of each place
+	extraBytes    = 64 << 10 // in those, or an eighth of the parcel if that is more
 )
 
 var keptBytes = 64 << 20 // a variable for the test alone
@@ -38,16 +38,13 @@ type Set struct {
 	Done    bool   // it was taken
 	Trouble string // why it was not taken, though enough is here
 
-	id int64
+	id      int64
+	lacking int
 }
 
-// Lacking returns how many more fragments are needed; 0 or less where enough are
-// here.
+// Lacking returns how many more fragments are needed; 0 where enough are here.
 func (s *Set) Lacking() int {
-	if s.Done {
-		return 0
-	}
-	return s.Data - s.Here
+	return s.lacking
 }
 
 const setColumns = "id, name, data, parity, size, length, sender, first_at, grew_at, done, trouble"
@@ -62,7 +59,8 @@ func scanSet(scan func(...any) error) (Set, error) {
 	return s, err
 }
 
-// setOf returns the set that a cut belongs to, and makes it if it is new.
+// setOf returns the set that a cut belongs to, and makes it if it is new. It does
+// not count what is here.
 func setOf(tx *schema.Tx, c fragment.Cut, sender clock.SiteID, now time.Time) (Set, error) {
 	ms := now.UnixMilli()
 	err := tx.Exec("INSERT INTO fragment_set (name, data, parity, size, length, sender, first_at, grew_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
@@ -70,11 +68,10 @@ func setOf(tx *schema.Tx, c fragment.Cut, sender clock.SiteID, now time.Time) (S
 	if err != nil {
 		return Set{}, err
 	}
-	sets, err := sets(tx, "WHERE name = ? AND data = ? AND parity = ? AND size = ? AND length = ?", c.Name[:], c.Data, c.Parity, c.Size, c.Length)
-	if err != nil {
-		return Set{}, err
-	}
-	return sets[0], nil
+	var s Set
+	err = tx.Each("SELECT "+setColumns+" FROM fragment_set WHERE name = ? AND data = ? AND parity = ? AND size = ? AND length = ?",
+		[]any{c.Name[:], c.Data, c.Parity, c.Size, c.Length}, func(scan func(...any) error) (err error) { s, err = scanSet(scan); return err })
+	return s, err
 }
 
 // sets returns the sets that a condition picks, with what is here of each.
@@ -86,11 +83,26 @@ func sets(tx *schema.Tx, where string, args ...any) ([]Set, error) {
 		return err
 	})
 	for i := range list {
-		if err == nil {
-			_, err = tx.Row("SELECT count(DISTINCT place) FROM fragment WHERE owner = ?", []any{list[i].id}, &list[i].Here)
+		if err != nil || list[i].Done {
+			continue
 		}
+		var there map[int]bool
+		there, err = places(tx, &list[i])
+		list[i].Here, list[i].lacking = len(there), list[i].Cut.Lacking(func(place int) bool { return there[place] })
 	}
 	return list, err
+}
+
+// places returns the places of a set of which a fragment is here.
+func places(tx *schema.Tx, s *Set) (map[int]bool, error) {
+	there := map[int]bool{}
+	err := tx.Each("SELECT DISTINCT place FROM fragment WHERE owner = ?", []any{s.id}, func(scan func(...any) error) error {
+		var place int
+		err := scan(&place)
+		there[place] = true
+		return err
+	})
+	return there, err
 }
 
 // keep stores a fragment of a set as the latest for its place. again tells that
@@ -98,11 +110,11 @@ func sets(tx *schema.Tx, where string, args ...any) ([]Set, error) {
 func keep(tx *schema.Tx, s Set, f *fragment.Fragment, now time.Time) (again bool, err error) {
 	var ids []int64 // of others for this place, the latest first
 	same := int64(0)
-	err = tx.Each("SELECT id, body FROM fragment WHERE owner = ? AND place = ? ORDER BY id DESC", []any{s.id, f.Place}, func(scan func(...any) error) error {
+	err = tx.Each("SELECT id, body = ? FROM fragment WHERE owner = ? AND place = ? ORDER BY id DESC", []any{f.Body, s.id, f.Place}, func(scan func(...any) error) error {
 		var id int64
-		var body []byte
-		err := scan(&id, &body)
-		if bytes.Equal(body, f.Body) {
+		var equal bool
+		err := scan(&id, &equal)
+		if equal {
 			same = id
 		} else {
 			ids = append(ids, id)
@@ -137,7 +149,7 @@ func keep(tx *schema.Tx, s Set, f *fragment.Fragment, now time.Time) (again bool
 func dropExtra(tx *schema.Tx, s Set) error {
 	return tx.Exec(`DELETE FROM fragment WHERE id IN (
 		SELECT id FROM fragment AS f WHERE owner = ? AND id < (SELECT max(id) FROM fragment WHERE owner = f.owner AND place = f.place)
-		ORDER BY id DESC LIMIT -1 OFFSET ?)`, s.id, min(extraBodies, max(s.Length/s.Size, fragment.MaxVariants)))
+		ORDER BY id DESC LIMIT -1 OFFSET ?)`, s.id, min(extraBodies, max(extraBytes, s.Length/8)/s.Size+1))
 }
 
 // bound drops what there is no room for, and what is too old.
@@ -168,10 +180,30 @@ func bound(tx *schema.Tx, now time.Time) error {
 	return err
 }
 
-// variants returns the bodies that are here for each place, the latest first.
-func variants(tx *schema.Tx, s Set) ([][][]byte, error) {
+// latest returns the body that came last for each place.
+func latest(tx *schema.Tx, s Set) ([][]byte, error) {
+	list := make([][]byte, s.Total())
+	err := tx.Each("SELECT place, body FROM fragment WHERE id IN (SELECT max(id) FROM fragment WHERE owner = ? GROUP BY place)", []any{s.id}, func(scan func(...any) error) error {
+		var place int
+		var body []byte
+		err := scan(&place, &body)
+		list[place] = body
+		return err
+	})
+	return list, err
+}
+
+// variants returns the bodies that are here for each place, the latest first, of
+// which those are read already.
+func variants(tx *schema.Tx, s Set, latest [][]byte) ([][][]byte, error) {
 	list := make([][][]byte, s.Total())
-	err := tx.Each("SELECT place, body FROM fragment WHERE owner = ? ORDER BY id DESC", []any{s.id}, func(scan func(...any) error) error {
+	for place, body := range latest {
+		if body != nil {
+			list[place] = [][]byte{body}
+		}
+	}
+	err := tx.Each(`SELECT place, body FROM fragment WHERE owner = ? AND id NOT IN (SELECT max(id) FROM fragment WHERE owner = ? GROUP BY place)
+		ORDER BY id DESC`, []any{s.id, s.id}, func(scan func(...any) error) error {
 		var place int
 		var body []byte
 		err := scan(&place, &body)
@@ -200,13 +232,8 @@ func setTrouble(tx *schema.Tx, s Set, why string) error {
 func missingOf(tx *schema.Tx, s Set) (fragment.Request, error) {
 	there := map[int]bool{}
 	if s.Lacking() > 0 {
-		err := tx.Each("SELECT DISTINCT place FROM fragment WHERE owner = ?", []any{s.id}, func(scan func(...any) error) error {
-			var place int
-			err := scan(&place)
-			there[place] = true
-			return err
-		})
-		if err != nil {
+		var err error
+		if there, err = places(tx, &s); err != nil {
 			return fragment.Request{}, err
 		}
 	}

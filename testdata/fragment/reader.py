@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
 """Joins the golden fragments and reads the golden requests.
 
-Written from docs/fragment-format.md alone, to show that the document suffices for
-fragments without parity and with parity over GF(2^8). It shares no code with pulk.
+Written from docs/fragment-format.md alone, to show that the document suffices. It
+shares no code with pulk.
 
     python3 reader.py
 """
@@ -106,6 +106,46 @@ def join(cut, bodies):
     return parcel
 
 
+def groups(k, m):
+    g = max(1, (k + m) // 256)
+    while -(-k // g) + -(-m // g) > 256:
+        g += 1
+    return g
+
+
+def number(n):
+    out = bytearray()
+    while n > 127:
+        out.append(n & 127 | 128)
+        n >>= 7
+    out.append(n)
+    return bytes(out)
+
+
+def all_fragments(parcel, k, m, size):
+    """The fragments of a parcel with parity, made anew."""
+    pad = k * size - len(parcel)
+    rows = [parcel[i * size:(i + 1) * size].ljust(size, b"\0") for i in range(k)] + [b""] * m
+    g = groups(k, m)
+    assert m % g == 0
+    for n in range(g):
+        data = list(range(n, k, g))
+        parity = list(range(k + n, k + m, g))
+        matrix = coding(len(data), len(data) + len(parity))[len(data):]
+        for place, row in zip(parity, matrix):
+            sums = [0] * size
+            for factor, source in zip(row, data):
+                if factor:
+                    times = bytes(mul(factor, v) for v in range(256))
+                    sums = [a ^ times[b] for a, b in zip(sums, rows[source])]
+            rows[place] = bytes(sums)
+    for place, body in enumerate(rows):
+        if place == k - 1:
+            body = body[:size - pad]
+        head = b"\xb5f\x11" + sha(parcel)[:4] + number(k - 1) + number(m - 1) + number(place) + number(pad) + body
+        yield head + sha(head)[:3]
+
+
 def bits(data):
     return [b >> (7 - i) & 1 for b in data for i in range(8)]
 
@@ -187,6 +227,12 @@ def main():
         for chosen in some[:200]:
             assert join(cut, {p: bodies[p] for p in chosen}) == parcel, (way, chosen)
         print(way, "%d of %d, %d ways" % (cut[1], len(bodies), len(some[:200])))
+    large = b"".join(sha(b"pulk vector " + n.to_bytes(4, "big")) for n in range(1250))
+    fields = vectors["large.cut"].split()
+    k, m, size = int(fields[3]), int(fields[5]), int(fields[7])
+    made = b"".join(all_fragments(large, k, m, size))
+    assert sha(made).hex() == vectors["large.sha256"], "large"
+    print("large %d + %d in %d groups" % (k, m, groups(k, m)))
     for name in ("all", "runs", "gaps", "bits"):
         data = bytes.fromhex(vectors["request." + name])
         want = [int(n) for n in vectors["request.%s.places" % name].split()]
