@@ -51,6 +51,8 @@ func (w *world) act(m *machine, o op, r *rand.Rand) {
 		text, deed = w.stockDeed(m, o.verb, r)
 	case "newer":
 		text, deed = w.newerKind(r)
+	case "later":
+		text, deed = w.laterDeed(m, r)
 	}
 	if deed == nil {
 		return
@@ -96,7 +98,10 @@ func (w *world) someRun(m *machine, r *rand.Rand) *fact {
 	if len(known) == 0 {
 		return nil
 	}
-	if r.IntN(2) == 0 {
+	switch {
+	case w.urgent && r.IntN(2) == 0: // whose start is not everywhere yet
+		return known[len(known)-1]
+	case r.IntN(2) == 0:
 		return known[0]
 	}
 	return known[r.IntN(len(known))]
@@ -353,6 +358,9 @@ func (w *world) settleField(r *rand.Rand) (string, func(*changelog.Tx, *crew.Per
 			return err
 		}
 		register := contested[r.IntN(len(contested))]
+		if kind.LookupField(register.Field) == nil {
+			return nil // a later program must settle it
+		}
 		_, err = tx.Settle(register, register.Values[r.IntN(len(register.Values))], "asked around")
 		return err
 	}
@@ -404,8 +412,10 @@ func (m *machine) forget(site int) {
 
 func (w *world) renew(m *machine, kill int) {
 	m.arm(kill)
-	epoch, err := m.log.Renew(context.Background())
-	if m.revive(err) {
+	var epoch uint16
+	var err error
+	m.as(func() { epoch, err = m.log.Renew(context.Background()) })
+	if m.revive(err, true) {
 		w.tell("%s was KILLED renewing", m.name)
 		return
 	}

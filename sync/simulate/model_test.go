@@ -24,6 +24,7 @@ type model struct {
 	loose   []*fact // withdrawals of revisions, keys of persons
 	moves   []*fact // of stock
 	unknown []simulate.ID
+	later   []*fact // of kinds that came with the later program
 	parsed  map[string]*procedure.Procedure
 }
 
@@ -87,6 +88,9 @@ func (m *model) learn(c *simulate.Commit) error {
 			f.refs = append(f.refs, ref)
 		}
 		m.facts[f.ID] = f
+		if f.kind.ID >= firstLater {
+			m.later = append(m.later, f)
+		}
 		m.sort(f)
 		m.assign(f)
 	}
@@ -158,10 +162,14 @@ func (m *model) assign(f *fact) {
 // standing returns the values of a field that a store holding here must show:
 // those that nobody else who gave the field a value had seen.
 func (m *model) standing(here simulate.Bits, at slotKey) []*assignment {
+	return standing(here, m.assigns[at])
+}
+
+func standing(here simulate.Bits, assigns []*assignment) []*assignment {
 	var list []*assignment
-	for _, a := range m.assigns[at] {
+	for _, a := range assigns {
 		replaced := !here.Has(a.N)
-		for _, b := range m.assigns[at] {
+		for _, b := range assigns {
 			replaced = replaced || here.Has(b.N) && b.knows(a.fact)
 		}
 		if !replaced {

@@ -8,6 +8,8 @@ import (
 	"runtime/debug"
 	"slices"
 	"time"
+
+	"pulk/sync/fragment"
 )
 
 // op is one thing that happens. What it does follows from the state it meets and
@@ -25,51 +27,69 @@ type season struct {
 	sites int
 	late  int
 	ops   []op
+	circumstances
 }
 
+// verbs are what can happen, and how often; else than usual in seasons where the link
+// is narrow, and where news is urgent.
 var verbs = []struct {
-	name   string
-	weight int
-	forks  bool
+	name                  string
+	usual, narrow, urgent int
+	forks, hostile        bool // only in such seasons
 }{
-	{"work", 40, false}, {"correct", 14, false}, {"start", 2, false}, {"role", 3, false}, {"revision", 1, false},
-	{"assign", 8, false}, {"settle", 4, false}, {"stock", 14, false}, {"unit", 5, false}, {"newer", 3, false},
-	{"send", 20, false}, {"deliver", 22, false}, {"talk", 16, false}, {"clock", 3, false}, {"join", 3, false}, {"tell", 2, false},
-	{"keep", 6, true}, {"restore", 5, true}, {"clone", 3, true}, {"renew", 1, true},
+	{name: "work", usual: 40, narrow: 24, urgent: 24}, {name: "correct", usual: 14, narrow: 10, urgent: 30},
+	{name: "start", usual: 2, narrow: 2, urgent: 9}, {name: "role", usual: 3, narrow: 3, urgent: 3},
+	{name: "revision", usual: 1, narrow: 1, urgent: 1}, {name: "assign", usual: 8, narrow: 8, urgent: 8},
+	{name: "settle", usual: 4, narrow: 2, urgent: 2}, {name: "stock", usual: 14, narrow: 8, urgent: 4},
+	{name: "unit", usual: 5, narrow: 5, urgent: 5}, {name: "newer", usual: 3, narrow: 3, urgent: 3},
+	{name: "later", usual: 6, narrow: 4, urgent: 4}, {name: "upgrade", usual: 1, narrow: 1, urgent: 1},
+	{name: "send", usual: 20, narrow: 24, urgent: 20}, {name: "deliver", usual: 24, narrow: 70, urgent: 24},
+	{name: "talk", usual: 16, narrow: 6, urgent: 24}, {name: "ask", usual: 3, narrow: 24, urgent: 3},
+	{name: "look", usual: 4, narrow: 4, urgent: 6}, {name: "clock", usual: 3, narrow: 3, urgent: 3},
+	{name: "join", usual: 3, narrow: 3, urgent: 3}, {name: "tell", usual: 2, narrow: 2, urgent: 2},
+	{name: "hostile", usual: 10, narrow: 16, urgent: 10, hostile: true},
+	{name: "keep", usual: 6, narrow: 6, urgent: 6, forks: true}, {name: "restore", usual: 5, narrow: 5, urgent: 5, forks: true},
+	{name: "ahead", usual: 4, narrow: 4, urgent: 8, forks: true}, {name: "clone", usual: 3, narrow: 3, urgent: 3, forks: true}, {name: "renew", usual: 1, narrow: 1, urgent: 1, forks: true},
+}
+
+// choices returns the verbs that a season chooses from, each as often as its weight.
+func (c *circumstances) choices(forks bool) (list []string) {
+	for _, v := range verbs {
+		if v.forks && !forks || v.hostile && !c.hostile {
+			continue
+		}
+		weight := v.usual
+		if c.narrow {
+			weight = v.narrow
+		} else if c.urgent {
+			weight = v.urgent
+		}
+		for range weight {
+			list = append(list, v.name)
+		}
+	}
+	return list
 }
 
 func makeSeason(seed uint64, length int) season {
 	r := rand.New(rand.NewPCG(seed, 1))
 	s := season{seed: seed, sites: 2 + r.IntN(4)}
-	if r.IntN(8) == 0 {
+	if r.IntN(16) == 0 {
 		s.sites = sitesMax
 	}
 	if r.IntN(3) == 0 {
 		s.late = 1 + r.IntN(min(2, s.sites-1))
 	}
+	s.circumstances = makeCircumstances(seed, s.sites)
 	forks := r.IntN(5) < 2
 	kills := r.IntN(3) == 0
-	total := 0
-	for _, v := range verbs {
-		if forks || !v.forks {
-			total += v.weight
-		}
-	}
+	choices := s.choices(forks)
 	for range length/2 + r.IntN(length+1) {
-		dice := r.IntN(total)
-		for _, v := range verbs {
-			if v.forks && !forks {
-				continue
-			}
-			if dice -= v.weight; dice < 0 {
-				o := op{verb: v.name, site: r.Uint32(), r: r.Uint64()}
-				if kills && r.IntN(25) == 0 {
-					o.kill = 1 + r.IntN(20)
-				}
-				s.ops = append(s.ops, o)
-				break
-			}
+		o := op{verb: choices[r.IntN(len(choices))], site: r.Uint32(), r: r.Uint64()}
+		if kills && r.IntN(25) == 0 {
+			o.kill = 1 + r.IntN(20)
 		}
+		s.ops = append(s.ops, o)
 	}
 	return s
 }
@@ -79,8 +99,10 @@ func makeSeason(seed uint64, length int) season {
 func (s season) play(dir string) (w *world, fault string) {
 	t := theTemplate()
 	h := t.history.Clone()
-	w = &world{tmpl: t, h: h, dir: dir, now: simStart.Add(24 * time.Hour), m: newModel(h), counts: map[string]int{}}
+	w = &world{tmpl: t, h: h, dir: dir, now: simStart.Add(24 * time.Hour), m: newModel(h), counts: map[string]int{}, circumstances: s.circumstances, cuts: map[fragment.Cut]*cutSent{}}
+	versions.RLock()
 	defer func() {
+		versions.RUnlock()
 		for _, m := range w.machines {
 			if m.store != nil {
 				m.store.Close()
@@ -101,10 +123,13 @@ func (s season) play(dir string) (w *world, fault string) {
 		}
 	}
 	w.begin(s)
-	for _, o := range s.ops {
+	for i, o := range s.ops {
 		w.now = w.now.Add(time.Duration(o.r%7200) * time.Second)
+		w.far = i < len(s.ops)*4/5
 		w.do(o)
+		w.pause()
 	}
+	w.far = false
 	w.heal()
 	return w, ""
 }
@@ -132,16 +157,27 @@ func (w *world) do(o op) {
 	r := rand.New(rand.NewPCG(o.r, 3))
 	switch o.verb {
 	case "send":
-		if to := w.machines[r.IntN(len(w.machines))]; to.site != m.site {
+		if to := w.someoneInReach(m, r); to != nil {
 			w.send(m, to, r, o.kill)
 		}
 	case "talk":
-		if to := w.machines[r.IntN(len(w.machines))]; to.site != m.site {
+		if to := w.someoneInReach(m, r); to != nil {
+			first := len(w.net.Queue)
 			w.send(m, to, r, 0)
-			w.deliverLast(r, o.kill)
+			w.deliverLast(first, r, o.kill)
 		}
 	case "deliver":
 		w.deliver(r, o.kill)
+	case "ask":
+		w.ask(m, r)
+	case "hostile":
+		w.sendFalse(r)
+	case "ahead":
+		w.ahead(r)
+	case "look":
+		w.look(m, r)
+	case "upgrade":
+		m.upgrade()
 	case "clock":
 		m.skew = time.Duration(r.IntN(96*60)-48*60) * time.Minute
 		w.tell("the clock of %s is set %s off", m.name, m.skew)

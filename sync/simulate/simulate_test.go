@@ -14,10 +14,11 @@ import (
 )
 
 var (
-	seedFlag  = flag.Int64("seed", -1, "play only the season of this seed, and tell it")
-	seedsFlag = flag.Int("seeds", 2000, "how many seasons to play")
-	firstFlag = flag.Int64("first", 0, "the first seed")
-	opsFlag   = flag.Int("ops", 24, "how many things happen in a season, on average")
+	seedFlag   = flag.Int64("seed", -1, "play only the season of this seed, and tell it")
+	seedsFlag  = flag.Int("seeds", 1500, "how many seasons to play")
+	firstFlag  = flag.Int64("first", 0, "the first seed")
+	opsFlag    = flag.Int("ops", 36, "how many things happen in a season, on average")
+	shrinkFlag = flag.Int("shrink", 400, "how often a season with a fault is played to make it shorter")
 )
 
 // TestSimulate plays random seasons. One that shows a fault is told, as short as
@@ -83,7 +84,7 @@ func playOne(t *testing.T, seed uint64, dir string) {
 
 func report(t *testing.T, s season, dir, fault string) {
 	t.Logf("seed %d shows a fault: %s; making it short", s.seed, fault)
-	short, w, shortFault := s.shrink(dir, 400)
+	short, w, shortFault := s.shrink(dir, *shrinkFlag)
 	if shortFault == "" {
 		shortFault, w = "(the fault did not show again: something is not deterministic)", &world{}
 	}

@@ -86,16 +86,18 @@ func procedureText(n int, revision string) []byte { return fmt.Appendf(nil, proc
 // template is what every season starts from: stores that have been set up once, to
 // be copied.
 type template struct {
-	primed   [sitesMax][]byte // has heard of the others, of crew and procedures
-	bare     [sitesMax][]byte // a site that joins late
-	knew     [sitesMax]simulate.Bits
-	knewBare [sitesMax]simulate.Bits
-	selfs    [sitesMax]changelog.Identity
-	history  *simulate.History
-	keys     map[simulate.ID]ed25519.PrivateKey // by the change that made it known
-	keyOf    map[simulate.ID]simulate.ID        // by person
-	persons  []simulate.ID
-	parsed   map[string]*procedure.Procedure // by digest
+	primed [sitesMax][]byte // has heard of the others, of crew and procedures
+	// primedOld is the same as the program of the earlier version has it.
+	primedOld [sitesMax][]byte
+	bare      [sitesMax][]byte // a site that joins late
+	knew      [sitesMax]simulate.Bits
+	knewBare  [sitesMax]simulate.Bits
+	selfs     [sitesMax]changelog.Identity
+	history   *simulate.History
+	keys      map[simulate.ID]ed25519.PrivateKey // by the change that made it known
+	keyOf     map[simulate.ID]simulate.ID        // by person
+	persons   []simulate.ID
+	parsed    map[string]*procedure.Procedure // by digest
 }
 
 var theTemplate = sync.OnceValue(func() *template {
@@ -113,6 +115,8 @@ func (t *template) build() error {
 	}
 	defer os.RemoveAll(dir)
 	w := &world{tmpl: t, h: t.history, dir: dir, now: simStart, m: newModel(t.history)}
+	versions.RLock()
+	defer versions.RUnlock()
 	for i := range sitesMax {
 		if err := t.initSite(w, i); err != nil {
 			return err
@@ -155,6 +159,12 @@ func (t *template) build() error {
 			return err
 		}
 		t.knew[i] = m.knew.Clone()
+		m.old = true
+		m.open()
+		m.close()
+		if t.primedOld[i], err = os.ReadFile(m.path); err != nil {
+			return err
+		}
 	}
 	return nil
 }
@@ -168,7 +178,7 @@ func (t *template) initSite(w *world, i int) error {
 	var seed [32]byte
 	seed[0] = byte(i)
 	log, err := changelog.Init(context.Background(), store, changelog.Start{Campaign: uuid.UUID{1, 2, 3}, CampaignName: "Vindur Deep",
-		Code: siteCodes[i], Name: siteCodes[i], Now: simStart, Rand: rand.NewChaCha8(seed)}, projections()...)
+		Code: siteCodes[i], Name: siteCodes[i], Now: simStart, Rand: rand.NewChaCha8(seed)}, (&machine{}).projectors()...)
 	if err != nil {
 		return err
 	}
@@ -274,7 +284,11 @@ func (t *template) place(w *world, i int, late bool) *machine {
 	if late {
 		data, knew = t.bare[i], t.knewBare[i]
 	}
-	m := &machine{w: w, name: siteCodes[i], site: i, late: late, path: filepath.Join(w.dir, fmt.Sprintf("%s-%d.db", siteCodes[i], len(w.machines)))}
+	old := w.old != nil && w.old[i]
+	if old && !late {
+		data = t.primedOld[i]
+	}
+	m := &machine{w: w, name: siteCodes[i], site: i, old: old, late: late, path: filepath.Join(w.dir, fmt.Sprintf("%s-%d.db", siteCodes[i], len(w.machines)))}
 	if err := os.WriteFile(m.path, data, 0o600); err != nil {
 		w.fail("%v", err)
 	}

@@ -11,10 +11,10 @@ import (
 	"pulk/checklist/run"
 	"pulk/schema"
 	"pulk/schema/fault"
-	"pulk/sync/bundle"
 	"pulk/sync/change"
 	"pulk/sync/changelog"
 	"pulk/sync/clock"
+	"pulk/sync/fragment"
 	"pulk/sync/simulate"
 )
 
@@ -30,6 +30,11 @@ type world struct {
 	story    []string
 	forked   bool // some store was restored or copied
 	counts   map[string]int
+	circumstances
+	far   bool                      // the site that is away is away now
+	cuts  map[fragment.Cut]*cutSent // what was sent in fragments
+	inOld *machine                  // whose program of the earlier version runs now
+	last  *rand.Rand                // of the end of the season
 }
 
 // machine is one store at one site. A site has two where its store was copied and
@@ -38,7 +43,7 @@ type machine struct {
 	w       *world
 	name    string
 	site    int
-	late    bool // still knows nobody
+	late    bool // it is set back to before it knew anybody
 	path    string
 	store   *schema.Store
 	log     *changelog.Log
@@ -47,6 +52,9 @@ type machine struct {
 	numbers map[clock.Dot]int
 	skew    time.Duration
 	backups []backup
+	old     bool                     // it runs the program of the earlier version
+	pieces  map[fragment.Cut]*pieces // what arrived of parcels in fragments
+	onWay   map[int]clock.Vector     // by site, what went there in fragments
 }
 
 type backup struct {
@@ -85,7 +93,7 @@ func (m *machine) openAs(mark string) {
 	if mark != "" {
 		m.raw(func(tx *schema.Tx) error { return tx.Exec("UPDATE meta SET value = ? WHERE name = 'file'", mark) })
 	}
-	if m.log, err = changelog.Open(context.Background(), m.store, projections()...); err != nil {
+	if m.as(func() { m.log, err = changelog.Open(context.Background(), m.store, m.projectors()...) }); err != nil {
 		m.w.fail("%s does not open: %v", m.name, err)
 	}
 }
@@ -97,9 +105,11 @@ func (m *machine) raw(fn func(tx *schema.Tx) error) {
 }
 
 func (m *machine) view(fn func(tx *changelog.Tx) error) {
-	if err := m.log.View(context.Background(), fn); err != nil {
-		m.w.fail("%s: %v", m.name, err)
-	}
+	m.as(func() {
+		if err := m.log.View(context.Background(), fn); err != nil {
+			m.w.fail("%s: %v", m.name, err)
+		}
+	})
 }
 
 // refresh reads which change-sets the store holds, by the heads of its lanes.
@@ -233,9 +243,13 @@ func (w *world) write(m *machine, kill int, person simulate.ID, fn func(tx *chan
 		return nil, "the person is not here"
 	}
 	m.arm(kill)
-	receipt, err := m.log.Write(context.Background(), changelog.Author{Person: m.dot(person), Now: m.now()}, fn)
+	var receipt changelog.Receipt
+	var err error
+	m.as(func() {
+		receipt, err = m.log.Write(context.Background(), changelog.Author{Person: m.dot(person), Now: m.now()}, fn)
+	})
 	switch {
-	case m.revive(err):
+	case m.revive(err, true):
 		return nil, "KILLED"
 	case err != nil && !answered(err):
 		w.fail("%s: %v", m.name, err)
@@ -267,9 +281,9 @@ func (m *machine) arm(n int) {
 	}
 }
 
-// revive reopens a machine that was killed. Half of the kills leave the files as
-// they lay at that moment, with no chance to roll back.
-func (m *machine) revive(err error) bool {
+// revive reopens a machine that was killed. What was to be written at once is there
+// whole or not at all.
+func (m *machine) revive(err error, atOnce bool) bool {
 	m.store.FailWrite = nil
 	if !errors.Is(err, errKilled) {
 		return false
@@ -279,7 +293,7 @@ func (m *machine) revive(err error) bool {
 	m.close()
 	m.open()
 	m.refresh()
-	if !before.Covers(m.knew) {
+	if atOnce && !before.Covers(m.knew) {
 		m.w.fail("%s was killed in mid-write and kept part of it:%s", m.name, m.w.list(m.knew.Without(before)))
 	}
 	m.verify()
@@ -287,7 +301,9 @@ func (m *machine) revive(err error) bool {
 }
 
 func (m *machine) verify() {
-	v, err := m.log.Verify(context.Background())
+	var v *changelog.Verified
+	var err error
+	m.as(func() { v, err = m.log.Verify(context.Background()) })
 	if err != nil {
 		m.w.fail("%s: verify: %v", m.name, err)
 	}
@@ -311,99 +327,6 @@ func (w *world) introduce(m *machine, site int) {
 			return tx.Trust(known.ID, true)
 		})
 	})
-}
-
-// send makes a bundle and puts it under way.
-func (w *world) send(from, to *machine, r *rand.Rand, kill int) {
-	request := changelog.Request{To: to.id(), Now: from.now(), Continue: r.IntN(5) == 0}
-	if r.IntN(2) == 0 {
-		request.MaxBytes = 350 + r.IntN(1500)
-	}
-	from.arm(kill)
-	made, err := from.log.Make(context.Background(), request)
-	if from.revive(err) {
-		w.tell("%s was KILLED making a bundle for %s", from.name, to.name)
-		return
-	}
-	if err != nil {
-		if request.MaxBytes > 0 { // a clock with many lanes may not fit
-			w.tell("%s has no room for a bundle to %s", from.name, to.name)
-			return
-		}
-		w.fail("%s: make: %v", from.name, err)
-	}
-	if request.MaxBytes > 0 && len(made.Data) > request.MaxBytes {
-		w.fail("%s: a bundle of %d bytes, at most %d", from.name, len(made.Data), request.MaxBytes)
-	}
-	w.tell("%s sends %s %d change-sets, %d left (%d bytes, max %d, continue %v)", from.name, to.name, made.Sets, made.Left, len(made.Data), request.MaxBytes, request.Continue)
-	w.net.Send(simulate.Message{From: w.number(from), To: w.number(to), Data: made.Data})
-}
-
-func (w *world) number(m *machine) int {
-	for i := range w.machines {
-		if w.machines[i] == m {
-			return i
-		}
-	}
-	return -1
-}
-
-// deliver lets something arrive.
-func (w *world) deliver(r *rand.Rand, kill int) {
-	d, ok := w.net.Deliver(r)
-	if !ok {
-		return
-	}
-	from, to := w.machines[d.From], w.machines[d.To]
-	if d.Fate == "lost" {
-		w.tell("a bundle from %s to %s is lost", from.name, to.name)
-		return
-	}
-	w.counts["bundles"]++
-	w.take(from, to, d, kill)
-}
-
-// deliverLast lets the bundle arrive that was sent last.
-func (w *world) deliverLast(_ *rand.Rand, kill int) {
-	n := len(w.net.Queue) - 1
-	if n < 0 {
-		return
-	}
-	message := w.net.Queue[n]
-	w.net.Queue = w.net.Queue[:n]
-	w.counts["bundles"]++
-	w.take(w.machines[message.From], w.machines[message.To], simulate.Delivery{Message: message, Fate: "at once"}, kill)
-}
-
-func (w *world) take(from, to *machine, d simulate.Delivery, kill int) bool {
-	before := to.knew.Clone()
-	to.arm(kill)
-	taken, err := to.log.Take(context.Background(), d.Data, bundle.DefaultLimits, to.now())
-	if to.revive(err) {
-		w.tell("%s was KILLED taking a bundle from %s", to.name, from.name)
-		return false
-	}
-	var refusal *changelog.Refusal
-	if err != nil && !errors.As(err, &refusal) {
-		w.fail("%s: take: %v", to.name, err)
-	}
-	if err == nil && d.Damaged {
-		w.fail("%s took a bundle that was %s", to.name, d.Fate)
-	}
-	to.refresh()
-	if err != nil {
-		w.tell("%s refuses a bundle from %s (%s): %v", to.name, from.name, d.Fate, err)
-		if !before.Covers(to.knew) {
-			w.fail("%s refused a bundle and took part of it", to.name)
-		}
-		return false
-	}
-	sets, _ := taken.Fresh()
-	if n := to.knew.Without(before).Count(); n != sets {
-		w.fail("%s says that a bundle brought %d new change-sets; it brought %d", to.name, sets, n)
-	}
-	w.tell("%s takes a bundle from %s (%s):%s%s", to.name, from.name, d.Fate, w.list(to.knew.Without(before)), marks(taken))
-	return true
 }
 
 func marks(t *changelog.Taken) string {
@@ -455,7 +378,7 @@ func (m *machine) restore(b backup, sameFile bool) {
 		m.w.fail("%v", err)
 	}
 	m.open()
-	m.knew = nil
+	m.knew, m.pieces = nil, nil
 	m.refresh()
 	if !m.knew.Covers(b.knew) || !b.knew.Covers(m.knew) {
 		m.w.fail("%s: a restored backup holds other change-sets than were kept", m.name)
@@ -467,7 +390,7 @@ func (m *machine) restore(b backup, sameFile bool) {
 func (w *world) clone(m *machine, b backup, unnoticed bool) {
 	w.forked = true
 	w.counts["clones"]++
-	c := &machine{w: w, name: m.name + "'", site: m.site, path: fmt.Sprintf("%s.%d", m.path, len(w.machines)), skew: m.skew}
+	c := &machine{w: w, name: m.name + "'", site: m.site, path: fmt.Sprintf("%s.%d", m.path, len(w.machines)), skew: m.skew, old: m.old}
 	if err := os.WriteFile(c.path, b.data, 0o600); err != nil {
 		w.fail("%v", err)
 	}

@@ -1,0 +1,168 @@
+package simulate_test
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"sync"
+
+	"pulk/checklist/ask"
+	"pulk/checklist/attach"
+	"pulk/checklist/crew"
+	"pulk/schema/kind"
+	"pulk/sync/change"
+	"pulk/sync/changelog"
+	"pulk/sync/clock"
+	"pulk/sync/linkbook"
+	"pulk/sync/simulate"
+)
+
+// The earlier version of the program knows the kinds below firstLater, and the fields
+// that came with those alone.
+const (
+	firstLater      = kind.FirstDescribed
+	firstLaterField = kind.FieldAttachWanted
+)
+
+var linkSettings = map[string]string{"open": "always", "out_bits_per_second": "2400", "back_bits_per_second": "2400"}
+
+// versions makes sure that while one season plays a machine of the earlier version no
+// other season plays anything: the tables of kinds are the process's. A season holds
+// it for reading, and lets others in between any two events.
+var versions sync.RWMutex
+
+// pause lets other seasons play machines of the earlier version.
+func (w *world) pause() {
+	if w.inOld == nil {
+		versions.RUnlock()
+		versions.RLock()
+	}
+}
+
+// as runs fn by the program that a machine has.
+func (m *machine) as(fn func()) {
+	if !m.old || m.w.inOld == m {
+		fn()
+		return
+	}
+	versions.RUnlock()
+	versions.Lock()
+	back := kind.Until(firstLater, firstLaterField)
+	m.w.inOld = m
+	defer func() {
+		m.w.inOld = nil
+		back()
+		versions.Unlock()
+		versions.RLock()
+	}()
+	fn()
+}
+
+// projectors are those that the program of a machine has.
+func (m *machine) projectors() []changelog.Projector {
+	if m.old {
+		return projections()
+	}
+	return append(projections(), attach.Projection{}, ask.Projection{}, linkbook.Projection{})
+}
+
+// upgrade gives a machine the later program: it makes its projections anew.
+func (m *machine) upgrade() {
+	if !m.old {
+		return
+	}
+	m.close()
+	m.old = false
+	m.open()
+	m.refresh()
+	m.w.counts["upgrades"]++
+	m.w.tell("%s gets the later program", m.name)
+	m.w.compareUnknown(m)
+	m.w.compareLater(m)
+}
+
+// knows reports whether the program of a machine knows the kind of an entry.
+func (m *machine) knows(f *fact) bool { return !m.old || f.kind.ID < firstLater }
+
+// laterDeed does something of which the earlier program does not know.
+func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx, *crew.Person) error) {
+	start := w.someRun(m, r)
+	if m.old || start == nil {
+		return "", nil
+	}
+	about, other := change.Ref(m.dot(start.ID)), w.machines[r.IntN(len(w.machines))]
+	var photos []simulate.ID
+	for _, f := range w.m.later {
+		if f.kind == kind.AttachAdd && m.knew.Has(f.N) {
+			photos = append(photos, f.ID)
+		}
+	}
+	dice, text := r.IntN(5), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
+	return fmt.Sprintf("does what came with the later program (%d)", dice), func(tx *changelog.Tx, _ *crew.Person) error {
+		switch dice {
+		case 0:
+			photo := tx.Add(change.New(kind.AttachAdd, about, change.Num(0), text, change.Text("image/jpeg"), change.Num(9), change.Bytes(make([]byte, 32)),
+				change.Num(5), change.Bytes(make([]byte, 16)), change.Value{}))
+			tx.AssignText(photo, kind.FieldAttachWanted, tx.Self().Code, kind.AttachWanted, "")
+		case 1:
+			tx.SetClass(clock.Expedited)
+			question := tx.Add(change.New(kind.AskRaise, about, change.Num(1), change.Num(1), text))
+			tx.Add(change.New(kind.AskAnswer, change.Ref(question), text))
+		case 2:
+			if other.site == m.site {
+				return nil
+			}
+			_, err := linkbook.Add(tx, fmt.Sprintf("link-%d", r.IntN(9)), text.Text, other.id(), linkSettings)
+			return err
+		case 3:
+			links, err := linkbook.List(tx)
+			if err != nil || len(links) == 0 {
+				return err
+			}
+			link := links[r.IntN(len(links))]
+			if r.IntN(3) == 0 {
+				linkbook.Remove(tx, link, "lost")
+				return nil
+			}
+			linkbook.Rename(tx, link, text.Text)
+		case 4:
+			if len(photos) > 0 {
+				tx.SetClass(clock.Bulk)
+				tx.Add(change.New(kind.AttachPreview, change.Ref(m.dot(photos[r.IntN(len(photos))])), change.Text("image/jpeg"), change.Bytes([]byte("photo"))))
+			}
+		}
+		return nil
+	}
+}
+
+// compareLater: what came with the later program is shown by it, and by no other.
+func (w *world) compareLater(m *machine) {
+	for table, k := range map[string]*kind.Kind{"attachment": kind.AttachAdd, "attachment_preview": kind.AttachPreview, "link": kind.LinkAdd, "question": kind.AskRaise, "answer": kind.AskAnswer} {
+		if m.old {
+			return
+		}
+		want, got := 0, 0
+		for _, f := range w.m.later {
+			if f.kind == k && m.knew.Has(f.N) {
+				want++
+			}
+		}
+		m.view(func(tx *changelog.Tx) error {
+			_, err := tx.Row("SELECT count(*) FROM "+table, nil, &got)
+			return err
+		})
+		if got != want {
+			w.fail("%s has %d rows in table %s; the model has %d", m.name, got, table, want)
+		}
+	}
+}
+
+// unknownTo lists the changes that the program of a machine does not know.
+func (m *model) unknownTo(machine *machine) []simulate.ID {
+	list := append([]simulate.ID{}, m.unknown...)
+	for _, f := range m.later {
+		if !machine.knows(f) {
+			list = append(list, f.ID)
+		}
+	}
+	return list
+}
