@@ -35,6 +35,7 @@ type Taken struct {
 	From     clock.SiteID
 	At       clock.Stamp
 	Already  bool // this very bundle was taken before
+	Asks     bool // it brought change-sets, new or known: its sender waits for word of them
 	Segments []TakenSegment
 	// Waiting lists what came before its predecessor and waits for it.
 	Waiting []Gap
@@ -184,7 +185,7 @@ func (tx *Tx) take(b *bundle.Bundle, digest [sha256.Size]byte, size int, taken *
 	if err != nil {
 		return err
 	}
-	if len(b.Segments) > 0 && !cutOff {
+	if taken.Asks = len(b.Segments) > 0 && !cutOff; taken.Asks {
 		if err := tx.mustAnswer(b.From); err != nil {
 			return err
 		}

@@ -38,6 +38,9 @@ func (v Vector) Compare(w Vector) Order {
 	return Equal
 }
 
+// Covers reports whether v has all that w has.
+func (v Vector) Covers(w Vector) bool { return !v.lacks(w) }
+
 func (v Vector) lacks(w Vector) bool {
 	for lane, seq := range w {
 		if v[lane] < seq {
