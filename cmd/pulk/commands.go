@@ -21,6 +21,7 @@ func (e *env) commands() []*cli.Command {
 		e.bundleCommand(),
 		e.exchangeCommand(),
 		e.linkCommand(),
+		e.talkCommand(),
 		e.conflictCommand(),
 		e.reportCommand(),
 		e.verifyCommand(),
