@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"time"
 
@@ -123,11 +124,12 @@ func (c *call) linkQueue() error {
 // foresee measures what waits and plays the contacts of a plan.
 func (c *call) foresee(tx *changelog.Tx, to changelog.Site, plan *linkbook.Plan) (*queueJSON, error) {
 	request := changelog.Request{To: to.ID, Now: c.env.now(), Continue: c.Bool("continue")}
-	waiting, err := tx.Waiting(request)
+	bundleBytes, every := usualContact(plan)
+	waiting, err := tx.Waiting(request, bundleBytes)
 	if err != nil {
 		return nil, err
 	}
-	written, err := tx.Written(request, trafficDays)
+	written, err := tx.Written(request, trafficDays, every)
 	if err != nil {
 		return nil, err
 	}
@@ -158,6 +160,21 @@ func (c *call) foresee(tx *changelog.Tx, to changelog.Site, plan *linkbook.Plan)
 		queue.Load = append(queue.Load, loadRow{l.Class.String(), math.Round(l.BytesPerDay), math.Round(l.CapacityPerDay), l.Grows})
 	}
 	return queue, nil
+}
+
+// usualContact returns how many bytes the median contact of a plan carries, and how
+// far its contacts lie apart on average: what waits is measured in such bundles.
+func usualContact(plan *linkbook.Plan) (bundleBytes int, every time.Duration) {
+	contacts := link.Stretches(plan.Contacts, plan.Description.BundleEvery)
+	if len(contacts) == 0 {
+		return math.MaxInt, 24 * time.Hour
+	}
+	var payloads []int
+	for _, contact := range contacts {
+		payloads = append(payloads, plan.Description.Budget.PayloadIn(contact.Length()))
+	}
+	slices.Sort(payloads)
+	return payloads[len(payloads)/2], plan.Until.Sub(plan.From) / time.Duration(len(contacts))
 }
 
 // questionOf puts what waits and what days past brought before the contacts of a

@@ -3,6 +3,7 @@ package changelog
 import (
 	"crypto/ed25519"
 	"errors"
+	"math"
 	"time"
 
 	"pulk/sync/bundle"
@@ -13,6 +14,7 @@ import (
 // WaitingPart is change-sets of one lane and one age that wait for a site.
 type WaitingPart struct {
 	Lane           clock.Lane
+	From, To       uint64    // numbers of its change-sets
 	Oldest, Newest time.Time // when its change-sets were written
 	Sets, Changes  int
 	Bytes          int // as they travel: an estimate
@@ -43,9 +45,10 @@ func AgeBand(now, at time.Time) int {
 }
 
 // Waiting tells what waits for a site, by class, lane and age, and how many bytes it
-// takes: it is packed as Make would, and nothing is noted. A part's bytes are its
-// share of the whole by what it takes alone, as parts of one bundle share words.
-func (tx *Tx) Waiting(request Request) (*Waiting, error) {
+// takes in bundles of at most bundleBytes: it is packed as Make would, and nothing is
+// noted. A part's bytes are its share of the whole by what it takes alone, as parts
+// of one bundle share words.
+func (tx *Tx) Waiting(request Request, bundleBytes int) (*Waiting, error) {
 	stretches, waiting, err := tx.queue(request)
 	if err != nil {
 		return nil, err
@@ -57,25 +60,25 @@ func (tx *Tx) Waiting(request Request) (*Waiting, error) {
 		w.Unmeasured -= len(s.sets)
 		at := s.sets[0].At.Time()
 		if i == 0 || s.lane != stretches[i-1].lane || AgeBand(request.Now, at) != AgeBand(request.Now, stretches[i-1].sets[0].At.Time()) {
-			w.Parts = append(w.Parts, WaitingPart{Lane: s.lane.name, Oldest: at})
+			w.Parts = append(w.Parts, WaitingPart{Lane: s.lane.name, From: s.sets[0].Seq, Oldest: at})
 			parts = append(parts, nil)
 		}
 		n := len(parts) - 1
 		parts[n] = append(parts[n], s)
 		w.Parts[n].add(s)
 	}
-	return w, tx.measureParts(w, request, parts)
+	return w, tx.measureParts(w, request, parts, bundleBytes)
 }
 
 func (p *WaitingPart) add(s stretch) {
 	p.Sets += len(s.sets)
 	for _, set := range s.sets {
 		p.Changes += len(set.Changes)
-		p.Newest = set.At.Time()
+		p.Newest, p.To = set.At.Time(), set.Seq
 	}
 }
 
-func (tx *Tx) measureParts(w *Waiting, request Request, parts [][]stretch) error {
+func (tx *Tx) measureParts(w *Waiting, request Request, parts [][]stretch, bundleBytes int) error {
 	var all []stretch
 	alone, sum := make([]int, len(parts)), 0
 	empty, err := tx.packedBytes(request, nil)
@@ -96,10 +99,75 @@ func (tx *Tx) measureParts(w *Waiting, request Request, parts [][]stretch) error
 	if err != nil {
 		return err
 	}
+	growth := 1.0
+	if whole > bundleBytes {
+		if growth, err = tx.growth(request, all, bundleBytes, empty); err != nil {
+			return err
+		}
+	}
 	for i := range w.Parts {
-		w.Parts[i].Bytes = (alone[i]*(whole-empty) + sum/2) / max(1, sum)
+		w.Parts[i].Bytes = int(math.Round(growth * float64(alone[i]) * float64(whole-empty) / float64(max(1, sum))))
 	}
 	return nil
+}
+
+// growthBundles is how many bundles tell how much more several take than one.
+const growthBundles = 6
+
+// growth returns how much more stretches take in bundles of at most bundleBytes than
+// in one: a small bundle has less to share words with, and is seldom quite full. The
+// first few tell it for all.
+func (tx *Tx) growth(request Request, stretches []stretch, bundleBytes, empty int) (float64, error) {
+	taken, bundles := 0, 0
+	for bundles < growthBundles && taken < len(stretches) {
+		n, err := tx.fitting(request, stretches[taken:], bundleBytes)
+		if err != nil {
+			return 0, err
+		}
+		if taken+n == len(stretches) && bundles > 0 {
+			break // the last one is not full, and tells nothing
+		}
+		taken, bundles = taken+n, bundles+1
+	}
+	together, err := tx.packedBytes(request, stretches[:taken])
+	if err != nil {
+		return 0, err
+	}
+	return math.Max(1, float64(bundles*(bundleBytes-empty))/float64(max(1, together-empty))), nil
+}
+
+// fitting returns how many stretches, at least one, fit a bundle of at most
+// bundleBytes.
+func (tx *Tx) fitting(request Request, stretches []stretch, bundleBytes int) (int, error) {
+	low, high := 1, 2 // low fits, or is all that can be
+	fits := func(n int) (bool, error) {
+		size, err := tx.packedBytes(request, stretches[:n])
+		return size <= bundleBytes, err
+	}
+	for ; high <= len(stretches); high *= 2 {
+		ok, err := fits(high)
+		if err != nil {
+			return 0, err
+		}
+		if !ok {
+			break
+		}
+		low = high
+	}
+	high = min(high, len(stretches)+1)
+	for high-low > 1 {
+		middle := (low + high) / 2
+		ok, err := fits(middle)
+		if err != nil {
+			return 0, err
+		}
+		if ok {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return low, nil
 }
 
 // packedBytes returns the size of the bundle that would carry stretches.
@@ -132,37 +200,34 @@ func (tx *Tx) packedBytes(request Request, stretches []stretch) (int, error) {
 type DayBytes map[clock.Class]int
 
 // Written tells what the last days brought for a site, each of 24 hours, the latest
-// first: what was written here and at every site but that one, by its author's clock.
-// Days before the log's first change-set are left out.
-func (tx *Tx) Written(request Request, days int) ([]DayBytes, error) {
+// first: what was written here and at every site but that one, by its author's clock,
+// as it travels in a bundle for each stretch of time that lasts every. Days before
+// the log's first change-set are left out.
+func (tx *Tx) Written(request Request, days int, every time.Duration) ([]DayBytes, error) {
 	table, err := tx.laneTable()
 	if err != nil {
 		return nil, err
 	}
-	empty, err := tx.packedBytes(request, nil)
-	if err != nil {
-		return nil, err
-	}
-	type dayClass struct {
-		day   int
-		class clock.Class
-	}
-	byDay := map[dayClass][]stretch{}
-	first := 0 // days since the first change-set, at most as asked
+	every = min(max(every, time.Hour), 24*time.Hour)
+	bundles := map[int][]stretch{} // by how many times every they are old
+	first := 0                     // days since the first change-set, at most as asked
 	start := request.Now.Add(-time.Duration(days) * 24 * time.Hour)
-	for _, l := range table.all() {
-		stretches, oldest, err := tx.since(l, start)
-		if err != nil {
-			return nil, err
-		}
-		if oldest.Before(request.Now) {
-			first = max(first, min(days, int(request.Now.Sub(oldest)/(24*time.Hour))+1))
-		}
-		for _, s := range stretches {
-			day := int(request.Now.Sub(s.sets[0].At.Time()) / (24 * time.Hour))
-			if l.name.Site != request.To && day >= 0 && day < days {
-				key := dayClass{day, l.name.Class}
-				byDay[key] = append(byDay[key], s)
+	for _, class := range clock.Classes {
+		for _, l := range table.all() {
+			if l.name.Class != class {
+				continue
+			}
+			stretches, oldest, err := tx.since(l, start)
+			if err != nil {
+				return nil, err
+			}
+			if oldest.Before(request.Now) {
+				first = max(first, min(days, int(request.Now.Sub(oldest)/(24*time.Hour))+1))
+			}
+			for _, s := range stretches {
+				if age := request.Now.Sub(s.sets[0].At.Time()); l.name.Site != request.To && age >= 0 {
+					bundles[int(age/every)] = append(bundles[int(age/every)], s)
+				}
 			}
 		}
 	}
@@ -170,14 +235,44 @@ func (tx *Tx) Written(request Request, days int) ([]DayBytes, error) {
 	for i := range list {
 		list[i] = DayBytes{}
 	}
-	for key, stretches := range byDay {
-		size, err := tx.packedBytes(request, stretches)
-		if err != nil {
-			return nil, err
+	for place, stretches := range bundles {
+		if day := int(time.Duration(place) * every / (24 * time.Hour)); day < first {
+			if err := tx.measureClasses(request, stretches, list[day]); err != nil {
+				return nil, err
+			}
 		}
-		list[key.day][key.class] = size - empty
 	}
 	return list, nil
+}
+
+// measureClasses adds what each class takes of a bundle: the whole by what each
+// would take alone.
+func (tx *Tx) measureClasses(request Request, stretches []stretch, day DayBytes) error {
+	whole, err := tx.packedBytes(request, stretches)
+	if err != nil {
+		return err
+	}
+	empty, err := tx.packedBytes(request, nil)
+	if err != nil {
+		return err
+	}
+	byClass, sum := map[clock.Class][]stretch{}, 0
+	for _, s := range stretches {
+		byClass[s.lane.name.Class] = append(byClass[s.lane.name.Class], s)
+	}
+	alone := map[clock.Class]int{}
+	for class, list := range byClass {
+		size, err := tx.packedBytes(request, list)
+		if err != nil {
+			return err
+		}
+		alone[class] = size - empty
+		sum += alone[class]
+	}
+	for class, size := range alone {
+		day[class] += (size*(whole-empty) + sum/2) / max(1, sum)
+	}
+	return nil
 }
 
 // since returns a lane's stretches from a time on, at most as many change-sets as a

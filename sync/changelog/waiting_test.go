@@ -25,11 +25,11 @@ func writeAt(t *testing.T, log *Log, at time.Time, class clock.Class, text strin
 	}
 }
 
-func waitingFor(t *testing.T, from, to *Log, now time.Time) *Waiting {
+func waitingFor(t *testing.T, from, to *Log, now time.Time, bundleBytes int) *Waiting {
 	t.Helper()
 	var w *Waiting
 	err := from.View(context.Background(), func(tx *Tx) (err error) {
-		w, err = tx.Waiting(Request{To: to.self.Site, Now: now})
+		w, err = tx.Waiting(Request{To: to.self.Site, Now: now}, bundleBytes)
 		return err
 	})
 	if err != nil {
@@ -50,7 +50,7 @@ func TestWaitingIsWhatMakePacks(t *testing.T) {
 	writeAt(t, stn, testStart.Add(10*day), clock.Expedited, "stop")
 	writeAt(t, stn, testStart.Add(10*day), clock.Bulk, "photo")
 	now := testStart.Add(10*day + time.Hour)
-	w := waitingFor(t, stn, home, now)
+	w := waitingFor(t, stn, home, now, 1<<20)
 
 	type row struct {
 		class clock.Class
@@ -61,7 +61,7 @@ func TestWaitingIsWhatMakePacks(t *testing.T) {
 	sets, bytes := 0, 0
 	for _, p := range w.Parts {
 		got = append(got, row{p.Lane.Class, p.Sets, AgeBand(now, p.Oldest)})
-		if AgeBand(now, p.Newest) != AgeBand(now, p.Oldest) || p.Bytes <= 0 || p.Changes < p.Sets {
+		if AgeBand(now, p.Newest) != AgeBand(now, p.Oldest) || p.Bytes <= 0 || p.Changes < p.Sets || p.To-p.From+1 != uint64(p.Sets) {
 			t.Errorf("part %+v", p)
 		}
 		sets, bytes = sets+p.Sets, bytes+p.Bytes
@@ -77,12 +77,12 @@ func TestWaitingIsWhatMakePacks(t *testing.T) {
 	if diff := len(made.Data) - w.BundleBytes - bytes; sets != made.Sets || diff < -5 || diff > 5 {
 		t.Errorf("%d change-sets, %d + %d bytes; Make packs %d into %d bytes", sets, w.BundleBytes, bytes, made.Sets, len(made.Data))
 	}
-	if again := waitingFor(t, stn, home, now); len(again.Parts) != len(w.Parts) || w.Unmeasured != 0 {
+	if again := waitingFor(t, stn, home, now, 1<<20); len(again.Parts) != len(w.Parts) || w.Unmeasured != 0 {
 		t.Errorf("asked again: %+v", again)
 	}
 	carry(t, stn, home)
 	carry(t, home, stn)
-	if w := waitingFor(t, stn, home, now); len(w.Parts) != 0 {
+	if w := waitingFor(t, stn, home, now, 1<<20); len(w.Parts) != 0 {
 		t.Errorf("all is acknowledged, and %+v waits", w.Parts)
 	}
 }
@@ -100,7 +100,7 @@ func TestWrittenTellsDays(t *testing.T) {
 	writeAt(t, stn, testStart.Add(5*day), clock.Expedited, "stop")
 	var days []DayBytes
 	err := stn.View(context.Background(), func(tx *Tx) (err error) {
-		days, err = tx.Written(Request{To: home.self.Site, Now: testStart.Add(5*day + 2*time.Hour)}, 14)
+		days, err = tx.Written(Request{To: home.self.Site, Now: testStart.Add(5*day + 2*time.Hour)}, 14, 4*time.Hour)
 		return err
 	})
 	if err != nil {
@@ -119,5 +119,33 @@ func TestWrittenTellsDays(t *testing.T) {
 	}
 	if days[1][clock.Normal] < 60 {
 		t.Errorf("30 change-sets are told as %d bytes", days[1][clock.Normal])
+	}
+}
+
+// In small bundles the same change-sets take more, by what Make then needs: all that
+// waits goes out in about as many bundles as the estimate says.
+func TestWaitingInSmallBundles(t *testing.T) {
+	stn, home := newLog(t, "stn"), newLog(t, "home")
+	meet(t, stn, home)
+	for i := range 300 {
+		writeAt(t, stn, testStart.Add(time.Duration(i)*time.Minute), clock.Normal, fmt.Sprintf("box-%d of the drill hut, shelf %d", i*7919%1000, i%13))
+	}
+	const bundleBytes = 600
+	now := testStart.Add(6 * time.Hour)
+	one, small := waitingFor(t, stn, home, now, 1<<20), waitingFor(t, stn, home, now, bundleBytes)
+	sum := func(w *Waiting) (n int) {
+		for _, p := range w.Parts {
+			n += p.Bytes
+		}
+		return n
+	}
+	bundles := 0
+	for left := 1; left > 0; bundles++ {
+		made := makeBundle(t, stn, home, Request{Now: now, MaxBytes: bundleBytes, Continue: true})
+		left = made.Left
+	}
+	told := float64(sum(small)) / float64(bundleBytes-small.BundleBytes)
+	if sum(small) <= sum(one) || told < float64(bundles)-1.5 || told > float64(bundles)+0.5 {
+		t.Errorf("in one bundle %d bytes, in small ones %d: %.1f bundles; it took %d", sum(one), sum(small), told, bundles)
 	}
 }
