@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"pulk/checklist/attach"
 	"pulk/schema/fault"
 	"pulk/sync/changelog"
 	"pulk/sync/clock"
@@ -40,12 +41,14 @@ type queueJSON struct {
 	UnmeasuredSets     int            `json:"unmeasured_change_sets"` // more than one bundle may hold; counted in, at the size of the others
 }
 
-// queuePartRow is change-sets of one lane and one age.
+// queuePartRow is change-sets of one lane and one age, or an attachment's content
+// that the other site waits for.
 type queuePartRow struct {
 	Class      string  `json:"class"`
-	Site       string  `json:"site"`      // that wrote them
-	Age        string  `json:"age"`       // "under 1 day", "1 to 7 days" or "over 7 days"
-	OldestAt   string  `json:"oldest_at"` // when the first was written
+	Attachment string  `json:"attachment"` // its id; empty for change-sets
+	Site       string  `json:"site"`       // that wrote them
+	Age        string  `json:"age"`        // "under 1 day", "1 to 7 days" or "over 7 days"
+	OldestAt   string  `json:"oldest_at"`  // when the first was written
 	ChangeSets int     `json:"change_sets"`
 	Changes    int     `json:"changes"`
 	Bytes      int     `json:"bytes"`       // as they travel: an estimate
@@ -134,6 +137,13 @@ func (c *call) foresee(tx *changelog.Tx, to changelog.Site, plan *linkbook.Plan)
 		return nil, err
 	}
 	q := questionOf(waiting, written, plan, c.Int("runs"))
+	contents, err := attach.Outgoing(tx, to, false)
+	if err != nil {
+		return nil, err
+	}
+	for _, a := range contents {
+		q.Parts = append(q.Parts, link.Part{Class: clock.Bulk, Bytes: a.ParcelBytes()})
+	}
 	seed := c.Uint64("seed")
 	answer, err := link.Forecast(q, rand.New(rand.NewPCG(seed, 0)).Float64)
 	if err != nil {
@@ -146,20 +156,40 @@ func (c *call) foresee(tx *changelog.Tx, to changelog.Site, plan *linkbook.Plan)
 		next := passRowOf(plan, 0)
 		queue.NextPass = &next
 	}
-	for i, part := range waiting.Parts {
-		site, err := siteCode(tx, part.Lane.Site)
-		if err != nil {
-			return nil, err
-		}
-		a := answer.Parts[i]
-		queue.Parts = append(queue.Parts, queuePartRow{part.Lane.Class.String(), site, ageTexts[changelog.AgeBand(request.Now, part.Oldest)], *jsonTime(part.Oldest),
-			part.Sets, part.Changes, q.Parts[i].Bytes, jsonTime(a.Median), jsonTime(a.Late), a.Share})
-		queue.ChangeSets, queue.Bytes = queue.ChangeSets+part.Sets, queue.Bytes+q.Parts[i].Bytes
+	if err := addParts(tx, queue, waiting, contents, request.Now); err != nil {
+		return nil, err
+	}
+	for i := range queue.Parts {
+		row, a := &queue.Parts[i], answer.Parts[i]
+		row.Bytes, row.HomeMedian, row.Home95, row.HomeShare = q.Parts[i].Bytes, jsonTime(a.Median), jsonTime(a.Late), a.Share
+		queue.ChangeSets, queue.Bytes = queue.ChangeSets+row.ChangeSets, queue.Bytes+row.Bytes
 	}
 	for _, l := range answer.Load {
 		queue.Load = append(queue.Load, loadRow{l.Class.String(), math.Round(l.BytesPerDay), math.Round(l.CapacityPerDay), l.Grows})
 	}
 	return queue, nil
+}
+
+// addParts adds rows for what waits, in the order in which it goes out: attachments
+// last.
+func addParts(tx *changelog.Tx, queue *queueJSON, waiting *changelog.Waiting, contents []*attach.Attachment, now time.Time) error {
+	for _, part := range waiting.Parts {
+		site, err := siteCode(tx, part.Lane.Site)
+		if err != nil {
+			return err
+		}
+		queue.Parts = append(queue.Parts, queuePartRow{Class: part.Lane.Class.String(), Site: site, Age: ageTexts[changelog.AgeBand(now, part.Oldest)],
+			OldestAt: *jsonTime(part.Oldest), ChangeSets: part.Sets, Changes: part.Changes})
+	}
+	for _, a := range contents {
+		site, err := siteCode(tx, a.ID.Site)
+		if err != nil {
+			return err
+		}
+		queue.Parts = append(queue.Parts, queuePartRow{Class: clock.Bulk.String(), Attachment: tx.Name(a.ID), Site: site, Age: ageTexts[changelog.AgeBand(now, a.At.Time())],
+			OldestAt: *jsonTime(a.At.Time())})
+	}
+	return nil
 }
 
 // usualContact returns how many bytes the median contact of a plan carries, and how
@@ -209,9 +239,13 @@ func (c *call) printQueue(q *queueJSON) {
 	} else {
 		c.printf("the link is not open before %s\n", q.Until)
 	}
-	t := newTable("class", "written by", "age", "change-sets", "bytes", "home: even odds", "home: 95 %")
+	t := newTable("class", "written by", "age", "what", "bytes", "home: even odds", "home: 95 %")
 	for _, p := range q.Parts {
-		t.add(p.Class, p.Site, p.Age, p.ChangeSets, grouped(p.Bytes), c.homeText(p.HomeMedian), c.homeText(p.Home95))
+		what := plural(p.ChangeSets, "change-set", "change-sets")
+		if p.Attachment != "" {
+			what = "file " + p.Attachment
+		}
+		t.add(p.Class, p.Site, p.Age, what, grouped(p.Bytes), c.homeText(p.HomeMedian), c.homeText(p.Home95))
 	}
 	t.print(c.env, "nothing waits")
 	last := q.Load[len(q.Load)-1]
