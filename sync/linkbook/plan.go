@@ -94,8 +94,11 @@ func (p *Plan) usable(force bool) ([]link.Elements, error) {
 		if !d.Uses(s.CatalogNumber) {
 			continue
 		}
-		age := p.From.Sub(s.Epoch)
+		age := p.From.Sub(s.Epoch).Abs() // they are as wrong before their epoch as behind it
 		told := fmt.Sprintf("the elements of %s are %.1f days old", s.Label(), age.Hours()/24)
+		if s.Epoch.After(p.From) {
+			told = fmt.Sprintf("the elements of %s are of %.1f days ahead (is the clock right?)", s.Label(), age.Hours()/24)
+		}
 		switch {
 		case age > d.ElementsRefuse && !force:
 			tooOld = append(tooOld, told)

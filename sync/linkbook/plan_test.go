@@ -40,6 +40,9 @@ func TestPlanAndTheAgeOfElements(t *testing.T) {
 		{"refused", []float64{30.1}, false, true, 0, ""},
 		{"forced", []float64{30.1}, true, false, 1, "30.1 days old"},
 		{"one_of_two_left_out", []float64{1, 40}, false, false, 1, "left out"},
+		{"a_little_ahead", []float64{-0.5}, false, false, 0, ""},
+		{"clock_wrong", []float64{-12}, false, false, 1, "is the clock right?"},
+		{"clock_very_wrong", []float64{-31}, false, true, 0, ""},
 		{"none", nil, false, true, 0, ""},
 	} {
 		p, err := oldLink(t, c.ages...).Plan(1, start, start.Add(24*time.Hour), c.force)
