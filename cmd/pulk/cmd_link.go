@@ -6,6 +6,7 @@ import (
 	"os"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/urfave/cli/v2"
 
@@ -210,12 +211,20 @@ func (c *call) linkElements() error {
 		return err
 	}, func() {
 		for _, e := range added {
-			c.printf("%s: elements of %s (%s old)\n", e.Label(), c.env.showTime(e.Epoch), daysText(c.env.now().Sub(e.Epoch).Hours()/24))
+			c.printf("%s: elements of %s (%s)\n", e.Label(), c.env.showTime(e.Epoch), ageText(c.env.now().Sub(e.Epoch)))
 		}
 		if len(added) == 0 {
 			c.printf("%s has nothing later than what is known, of the satellites that link %s uses\n", path, code)
 		}
 	})
+}
+
+// ageText tells an age; elements may be of a time that is yet to come.
+func ageText(age time.Duration) string {
+	if age < 0 {
+		return daysText(-age.Hours()/24) + " ahead"
+	}
+	return daysText(age.Hours()/24) + " old"
 }
 
 func daysText(days float64) string {

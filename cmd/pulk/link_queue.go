@@ -19,6 +19,9 @@ import (
 // trafficDays is how many days past say what is written in the days ahead.
 const trafficDays = 14
 
+// trafficDaysFew is below how many days past the forecast says that they are few.
+const trafficDaysFew = 4
+
 // queueJSON is pulk link queue --json.
 type queueJSON struct {
 	To                 string         `json:"to"`
@@ -254,6 +257,9 @@ func (c *call) printQueue(q *queueJSON) {
 		share = fmt.Sprintf(" (%.0f %%)", 100*last.BytesPerDay/last.CapacityPerDay)
 	}
 	c.printf("new, as in the last %s: about %s bytes a day; the passes carry %s a day%s\n", strings.TrimPrefix(plural(q.TrafficDays, "day", "days"), "1 "), grouped(int(last.BytesPerDay)), grouped(int(last.CapacityPerDay)), share)
+	if q.TrafficDays < trafficDaysFew {
+		c.printf("that is little to tell from: what was written once, to set a site up, counts as if it came every day\n")
+	}
 	c.printf("forecast of %s, %d runs, seed %d\n", plural(q.Passes, "pass", "passes"), q.Runs, q.Seed)
 	for i, l := range q.Load {
 		if l.Grows {
