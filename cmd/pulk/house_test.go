@@ -30,6 +30,7 @@ var mayImport = map[string][]string{
 	"sync/carrier":      {"sync/carrier"},
 	"sync/fragment":     {},
 	"sync/seal":         {},
+	"sync/hub":          {"sync/carrier", "sync/hub"},
 	"sync/link":         {"sync/clock"},
 	"checklist":         {"schema", "sync", "checklist"},
 	"checklist/limit":   {"schema/decimal"},

@@ -1,0 +1,364 @@
+package hub
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/json"
+	"errors"
+	"io"
+	"net/http"
+	"os"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+)
+
+// Headers of uploads. Their names are those of the HTTP working group's draft on
+// resumable uploads.
+const (
+	headerOffset   = "Upload-Offset"   // how far the hub has got, in bytes
+	headerLength   = "Upload-Length"   // of the whole parcel
+	headerComplete = "Upload-Complete" // ?1 or ?0
+)
+
+// maxPartDigest is the largest part that may come with a digest of its own: such
+// a part is held in memory until it is checked.
+const maxPartDigest = 1 << 20
+
+// uploads keeps two requests from writing one parcel. The later one wins: the
+// earlier is most often the half of a connection that broke.
+type uploads struct {
+	mu       sync.Mutex
+	running  map[place]*running
+	reserved map[uint32]int64 // bytes still to come, by sender
+}
+
+type running struct {
+	stop context.CancelFunc
+	done chan struct{}
+}
+
+// drainGrace is how long an earlier upload may still read what has come for it. A
+// connection that was cut ends by itself in that time; one that hangs does not.
+const drainGrace = 2 * time.Second
+
+// begin waits for the end of an earlier upload of the same parcel, and stops it if
+// it does not end.
+func (u *uploads) begin(ctx context.Context, p place, stop context.CancelFunc) (end func(), err error) {
+	mine := &running{stop: stop, done: make(chan struct{})}
+	for {
+		u.mu.Lock()
+		if u.running == nil {
+			u.running, u.reserved = map[place]*running{}, map[uint32]int64{}
+		}
+		earlier := u.running[p]
+		if earlier == nil {
+			u.running[p] = mine
+			u.mu.Unlock()
+			return func() {
+				u.mu.Lock()
+				delete(u.running, p)
+				u.mu.Unlock()
+				close(mine.done)
+			}, nil
+		}
+		u.mu.Unlock()
+		hangs := time.AfterFunc(drainGrace, earlier.stop)
+		select {
+		case <-earlier.done:
+			hangs.Stop()
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		}
+	}
+}
+
+func (h *Hub) reaches(w http.ResponseWriter, r *http.Request, _ uint32) error {
+	if _, err := h.addressee(r); err != nil {
+		return err
+	}
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}
+
+// progress tells how far an upload has got.
+func (h *Hub) progress(w http.ResponseWriter, r *http.Request, site uint32) error {
+	p, err := h.place(r, site)
+	if err != nil {
+		return err
+	}
+	// What an earlier try has sent counts only once it is on disk.
+	ctx, stop := context.WithCancel(r.Context())
+	defer stop()
+	end, err := h.uploads.begin(ctx, p, stop)
+	if err != nil {
+		return err
+	}
+	defer end()
+	return h.tellProgress(w, p, http.StatusNoContent)
+}
+
+func (h *Hub) tellProgress(w http.ResponseWriter, p place, status int) error {
+	whole, complete, err := size(h.store.parcel(p))
+	if err == nil && !complete {
+		whole, _, err = size(h.store.part(p))
+	}
+	if err != nil {
+		return err
+	}
+	setProgress(w, whole, complete)
+	w.WriteHeader(status)
+	return nil
+}
+
+func setProgress(w http.ResponseWriter, offset int64, complete bool) {
+	flag := "?0"
+	if complete {
+		flag = "?1"
+	}
+	w.Header().Set(headerOffset, strconv.FormatInt(offset, 10))
+	w.Header().Set(headerComplete, flag)
+}
+
+// upload takes a part of a parcel. What came before a cut is kept.
+func (h *Hub) upload(w http.ResponseWriter, r *http.Request, site uint32) error {
+	p, err := h.place(r, site)
+	if err != nil {
+		return err
+	}
+	offset, length, err := h.span(r)
+	if err != nil {
+		return err
+	}
+	ctx, stop := context.WithCancel(r.Context())
+	defer stop()
+	end, err := h.uploads.begin(ctx, p, stop)
+	if err != nil {
+		return err
+	}
+	defer end()
+	if _, complete, err := size(h.store.parcel(p)); err != nil || complete {
+		if err == nil {
+			err = h.tellProgress(w, p, http.StatusOK)
+		}
+		return err
+	}
+	got, _, err := size(h.store.part(p))
+	if err != nil {
+		return err
+	}
+	if got != offset {
+		setProgress(w, got, false)
+		return refuse(http.StatusConflict, "go on where Upload-Offset says", "the hub has %d bytes of it, not %d", got, offset)
+	}
+	release, err := h.reserve(site, length-offset, offset > 0)
+	if err != nil {
+		return err
+	}
+	defer release()
+	got, err = h.receive(ctx, w, r, p, offset, length)
+	if err != nil {
+		return err
+	}
+	if got < length {
+		setProgress(w, got, false)
+		w.WriteHeader(http.StatusNoContent)
+		return nil
+	}
+	if err := h.store.complete(p, h.options.Now()); errors.Is(err, errDigest) {
+		return refuse(http.StatusUnprocessableEntity, "send it again from the start", "the %d bytes have another SHA-256 than their name says; they were thrown away", length)
+	} else if err != nil {
+		return err
+	}
+	setProgress(w, length, true)
+	w.WriteHeader(http.StatusCreated)
+	return nil
+}
+
+// span returns where a part begins and how long the whole parcel is.
+func (h *Hub) span(r *http.Request) (offset, length int64, err error) {
+	offset, err1 := strconv.ParseInt(r.Header.Get(headerOffset), 10, 64)
+	length, err2 := strconv.ParseInt(r.Header.Get(headerLength), 10, 64)
+	switch {
+	case err1 != nil || err2 != nil || offset < 0 || length < 1 || offset > length:
+		return 0, 0, refuse(http.StatusBadRequest, "see docs/hub-protocol.md", "%s and %s are needed, in bytes, the first not above the second", headerOffset, headerLength)
+	case length > h.options.MaxParcelBytes:
+		return 0, 0, refuse(http.StatusRequestEntityTooLarge, "send it in fragments", "a parcel of %d bytes; this hub takes at most %d", length, h.options.MaxParcelBytes)
+	case r.ContentLength > length-offset:
+		return 0, 0, refuse(http.StatusRequestEntityTooLarge, "see docs/hub-protocol.md", "a part of %d bytes from %d on is over the %d of the whole", r.ContentLength, offset, length)
+	}
+	return offset, length, nil
+}
+
+// reserve sets aside room for what is still to come of a parcel, part of which is
+// here if it was begun.
+func (h *Hub) reserve(site uint32, bytes int64, begun bool) (release func(), err error) {
+	used, parcels, err := h.store.used(site)
+	if err != nil {
+		return nil, err
+	}
+	u := &h.uploads
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	if begun {
+		parcels-- // it is one of them
+	}
+	if used+u.reserved[site]+bytes > h.options.QuotaBytes || parcels >= h.options.MaxParcels {
+		return nil, refuse(http.StatusInsufficientStorage, "wait until the other sites have fetched some", "%d bytes in %d parcels of yours wait here, of %d bytes and %d parcels", used, parcels, h.options.QuotaBytes, h.options.MaxParcels)
+	}
+	u.reserved[site] += bytes
+	return func() {
+		u.mu.Lock()
+		defer u.mu.Unlock()
+		if u.reserved[site] -= bytes; u.reserved[site] == 0 {
+			delete(u.reserved, site)
+		}
+	}, nil
+}
+
+// receive appends the body of a request to a parcel's parts and returns how far
+// they now go. What could be read before a failure stays.
+func (h *Hub) receive(ctx context.Context, w http.ResponseWriter, r *http.Request, p place, offset, length int64) (int64, error) {
+	reader, end := newPacedReader(ctx, w, r.Body)
+	defer end()
+	body := io.LimitReader(reader, length-offset)
+	if declared := r.Header.Get("Content-Digest"); declared != "" {
+		checked, err := checkedPart(body, declared)
+		if err != nil {
+			return 0, err
+		}
+		body = checked
+	}
+	file, err := os.OpenFile(h.store.part(p), os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o600)
+	if err != nil {
+		return 0, err
+	}
+	n, cut := io.Copy(file, body)
+	if err := errors.Join(file.Sync(), file.Close()); err != nil {
+		return 0, err
+	}
+	if cut != nil && offset+n < length {
+		setProgress(w, offset+n, false)
+		return 0, refuse(http.StatusRequestTimeout, "go on where Upload-Offset says", "the connection was cut or too slow after %d bytes, which are kept", n)
+	}
+	return offset + n, nil
+}
+
+// checkedPart reads a part and holds it to its digest (RFC 9530).
+func checkedPart(body io.Reader, declared string) (io.Reader, error) {
+	text, ok := strings.CutPrefix(declared, "sha-256=:")
+	want, err := base64.StdEncoding.DecodeString(strings.TrimSuffix(text, ":"))
+	if !ok || err != nil || len(want) != sha256.Size {
+		return nil, refuse(http.StatusBadRequest, "write Content-Digest: sha-256=:BASE64:", "a digest that is not understood")
+	}
+	part, err := io.ReadAll(io.LimitReader(body, maxPartDigest+1))
+	switch sum := sha256.Sum256(part); {
+	case len(part) > maxPartDigest:
+		return nil, refuse(http.StatusRequestEntityTooLarge, "send smaller parts, or leave Content-Digest out", "a part with a digest holds at most %d bytes", maxPartDigest)
+	case err != nil || string(sum[:]) != string(want):
+		return nil, refuse(http.StatusUnprocessableEntity, "send the part again", "the part has another SHA-256 than Content-Digest says; it was thrown away")
+	}
+	return strings.NewReader(string(part)), nil
+}
+
+// keep takes back what lies in a slot, save for the parcels named.
+func (h *Hub) keep(w http.ResponseWriter, r *http.Request, site uint32) error {
+	p, err := h.place(r, site)
+	if err != nil {
+		return err
+	}
+	var request struct {
+		Keep []string `json:"keep"`
+	}
+	if err := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody)).Decode(&request); err != nil {
+		return refuse(http.StatusBadRequest, `send {"keep": ["SHA256", …]}`, "a body that is not understood")
+	}
+	if err := h.store.keepOnly(p, request.Keep); err != nil {
+		return err
+	}
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}
+
+// Paces. A site on 2,400 bit/s sends 300 bytes a second; who is six times slower,
+// over what it has had as a start, is cut off and goes on later.
+const (
+	paceStart     = 60 * time.Second
+	paceBytes     = 50 // bytes a second
+	paceLookEvery = 10 * time.Second
+)
+
+// pace cuts a transfer off that is slower than paceBytes. It needs no clock, only
+// a timer: each look counts as so many seconds.
+type pace struct {
+	mu     sync.Mutex
+	moved  int64
+	looked time.Duration
+	timer  *time.Timer
+}
+
+func newPace(cut func()) *pace {
+	p := &pace{}
+	p.timer = time.AfterFunc(paceLookEvery, func() {
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		p.looked += paceLookEvery
+		if late := p.looked - paceStart; late > 0 && p.moved < int64(late.Seconds())*paceBytes {
+			cut()
+			return
+		}
+		p.timer.Reset(paceLookEvery)
+	})
+	return p
+}
+
+func (p *pace) move(n int) {
+	p.mu.Lock()
+	p.moved += int64(n)
+	p.mu.Unlock()
+}
+
+// past is a deadline that ends what waits now.
+var past = time.Unix(1, 0)
+
+// pacedReader is the body of an upload.
+type pacedReader struct {
+	body io.Reader
+	*pace
+}
+
+// newPacedReader returns a body that ends with an error when it is too slow, or
+// when ctx ends; until then it may take as long as it needs. end must be called.
+func newPacedReader(ctx context.Context, w http.ResponseWriter, body io.Reader) (r io.Reader, end func()) {
+	control := http.NewResponseController(w)
+	cut := func() { control.SetReadDeadline(past) }
+	control.SetReadDeadline(time.Time{})
+	paced := &pacedReader{body, newPace(cut)}
+	stop := context.AfterFunc(ctx, cut)
+	return paced, func() { stop(); paced.timer.Stop() }
+}
+
+func (r *pacedReader) Read(p []byte) (int, error) {
+	n, err := r.body.Read(p)
+	r.move(n)
+	return n, err
+}
+
+// paced is a response whose reader must keep pace.
+type paced struct {
+	http.ResponseWriter
+	*pace
+}
+
+func newPaced(w http.ResponseWriter) *paced {
+	control := http.NewResponseController(w)
+	return &paced{w, newPace(func() { control.SetWriteDeadline(past) })}
+}
+
+func (w *paced) Write(p []byte) (int, error) {
+	n, err := w.ResponseWriter.Write(p)
+	w.move(n)
+	return n, err
+}
