@@ -14,10 +14,13 @@ import (
 func (e *env) exchangeCommand() *cli.Command {
 	return verb{
 		path: "pulk exchange", args: "PLACE", minArgs: 1, maxArgs: 1, usage: "take what waits at a place for us, and leave there what others need",
-		about: "A place is a FOLDER (a USB stick, a synchronised folder) or mail:MAILDIR with --outbox. " +
+		about: "A place is a FOLDER (a USB stick, a synchronised folder), mail:MAILDIR with --outbox, or the https://… of a hub with --token-file. " +
 			"Parcels for this site are taken and put aside; for each trusted site that something waits for, new ones are left. " +
 			"A parcel appears whole or not at all, so it is safe to pull the stick or interrupt; run it again to go on.",
-		examples: []string{"pulk exchange /media/stick", "pulk exchange mail:/var/mail/stn --outbox /var/mail/stn-out", "pulk exchange mail:/var/mail/stn --outbox smtp://gateway:587 --max-mail 50000"},
+		examples: []string{
+			"pulk exchange /media/stick", "pulk exchange mail:/var/mail/stn --outbox /var/mail/stn-out",
+			"pulk exchange mail:/var/mail/stn --outbox smtp://gateway:587 --max-mail 50000", "pulk exchange https://hub.home.example:8443 --token-file stn.token",
+		},
 		flags: slices.Concat([]cli.Flag{&cli.IntFlag{Name: "max-bytes", Usage: "size for each site that is not exceeded, in `BYTES`: what is expedited goes first, by itself"},
 			&cli.BoolFlag{Name: "all-attachments", Usage: "by stick: the content of every attachment that is here, wanted or not"}}, placeFlags(), wrappingFlags()),
 		action: (*call).exchange,

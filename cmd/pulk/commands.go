@@ -22,6 +22,7 @@ func (e *env) commands() []*cli.Command {
 		e.exchangeCommand(),
 		e.linkCommand(),
 		e.talkCommand(),
+		e.hubCommand(),
 		e.conflictCommand(),
 		e.reportCommand(),
 		e.verifyCommand(),

@@ -26,6 +26,7 @@ var jsonRoots = []struct{ command, prints string }{
 
 	{"link list", "[]linkRow"}, {"link show", "linkRow"}, {"link passes", "[]passRow"}, {"link queue", "queueJSON"},
 	{"bundle missing", "[]missingRow"}, {"bundle show", "bundleJSON"}, {"conflict list", "[]conflictRow"}, {"conflict show", "conflictRow"}, {"report day", "dayReport"}, {"verify", "verifyJSON"},
+	{"hub list", "[]hubRow"},
 }
 
 const jsonPath = "../../docs/json.md"

@@ -8,7 +8,9 @@ import (
 	"io"
 	mathrand "math/rand/v2"
 	"os"
+	"os/signal"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -37,7 +39,13 @@ func playPulk() {
 		if err != nil {
 			panic(err)
 		}
-		e.now = func() time.Time { now = now.Add(time.Second); return now }
+		var mu sync.Mutex // a hub asks from several requests at once
+		e.now = func() time.Time {
+			mu.Lock()
+			defer mu.Unlock()
+			now = now.Add(time.Second)
+			return now
+		}
 	}
 	if seed := os.Getenv(envSeed); seed != "" {
 		e.rand = mathrand.NewChaCha8(sha256.Sum256([]byte(seed + strings.Join(os.Args, "\x00"))))
@@ -49,7 +57,10 @@ func playPulk() {
 		}
 		e.stdin, e.terminal = &typist{typed: bytes.SplitAfter(typed, []byte("\n")), screen: os.Stdout}, true
 	}
-	os.Exit(invoke(context.Background(), os.Args, e))
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	code := invoke(ctx, os.Args, e)
+	stop()
+	os.Exit(code)
 }
 
 // typist types a line whenever the program asks for one. As at a terminal the line

@@ -13,6 +13,7 @@ import (
 	"pulk/sync/carrier"
 	"pulk/sync/carrier/mail"
 	"pulk/sync/changelog"
+	"pulk/sync/hub"
 	"pulk/sync/transfer"
 )
 
@@ -24,6 +25,8 @@ func placeFlags() []cli.Flag {
 	return []cli.Flag{
 		&cli.StringFlag{Name: "outbox", Usage: "for mail: the `MAILDIR` that mail is sent from, or smtp://[USER@]HOST[:PORT]"},
 		&cli.IntFlag{Name: "max-mail", Usage: "for mail: size of a mail that the gateway lets pass, in `BYTES`", Value: mail.DefaultMaxMessage},
+		&cli.StringFlag{Name: "token-file", Usage: "for a hub: `FILE` with this site's token"},
+		&cli.StringFlag{Name: "pin", Usage: "for a hub with a certificate of its own making: the `PIN` that it prints"},
 		&cli.StringFlag{Name: "password-file", Usage: "for smtp: `FILE` with the user's password"},
 	}
 }
@@ -32,6 +35,9 @@ func placeFlags() []cli.Flag {
 func (c *call) carrierFor(log *changelog.Log, place string) (transfer.Carrier, error) {
 	if path, ok := strings.CutPrefix(place, mailScheme); ok {
 		return c.mailFor(log, path)
+	}
+	if strings.HasPrefix(place, "https://") || strings.HasPrefix(place, "http://") {
+		return c.hubFor(place)
 	}
 	if scheme, _, ok := strings.Cut(place, "://"); ok {
 		return nil, fault.Misuse("see: pulk exchange --help", "%s: no way to exchange is called %s", place, scheme)
@@ -47,7 +53,24 @@ func whyUnreached(place, code string) string {
 	if strings.HasPrefix(place, mailScheme) {
 		return "its mail address is not known; pulk site mail " + code + " ADDRESS tells it"
 	}
-	return "this way does not lead there"
+	return "it has no token at this hub"
+}
+
+// hubFor returns the carrier over a hub.
+func (c *call) hubFor(address string) (transfer.Carrier, error) {
+	path := c.String("token-file")
+	if path == "" {
+		return nil, fault.Misuse("give --token-file FILE; who runs the hub makes the token: pulk hub token", "a hub asks for a token")
+	}
+	token, err := readSecret(path)
+	if err != nil {
+		return nil, err
+	}
+	client, err := hub.NewClient(address, token, c.String("pin"), c.storePath()+".part")
+	if err != nil {
+		return nil, fault.Misuse("see: pulk exchange --help", "%s: %s", address, err)
+	}
+	return client, nil
 }
 
 // mailFor returns the carrier for a mailbox.
