@@ -272,7 +272,7 @@ const longestSlot = "00000000000000000000000000000000"
 // MaxParcelBytes returns the size of the largest parcel that fits a mail of this
 // site to any other, in a slot with the longest name that there is.
 func (m *Mail) MaxParcelBytes() int {
-	least := MaxParcelBytes
+	least := carrier.MaxFile
 	for to := range m.Sites {
 		if letter, err := m.letter(m.Self, to, longestSlot); err == nil && to != m.Self {
 			least = min(least, letter.MaxData(m.maxMessage()))

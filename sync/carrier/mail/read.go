@@ -22,8 +22,7 @@ const (
 	maxHeaderBytes  = 256 << 10
 	maxParts        = 500
 	maxDepth        = 8
-	// MaxParcelBytes is the most that the parcels in one mail may hold together.
-	MaxParcelBytes = 24 << 20
+	maxFoundBytes   = 2 * carrier.MaxFile // in the parcels of one mail together
 )
 
 // Attachment is a parcel found in a mail.
@@ -141,7 +140,7 @@ func (r *reader) leaf(name string, body io.Reader) error {
 	if _, ours := carrier.ParseName(name); !ours && !(err == nil && carrier.LooksLikeParcel(start)) {
 		return nil
 	}
-	room := int64(MaxParcelBytes - r.bytes)
+	room := int64(maxFoundBytes - r.bytes)
 	rest, err := io.ReadAll(io.LimitReader(body, room+1))
 	if int64(n+len(rest)) > room {
 		return errBeyond
