@@ -2,10 +2,12 @@ package simulate_test
 
 import (
 	"context"
+	"fmt"
 	"math/rand/v2"
 
 	"pulk/checklist/crew"
 	"pulk/checklist/run"
+	"pulk/schema/kind"
 	"pulk/sync/changelog"
 	"pulk/sync/clock"
 	"pulk/sync/simulate"
@@ -35,19 +37,24 @@ func (w *world) ahead(r *rand.Rand) {
 	if !w.open(both, third) || both.site == third.site {
 		return
 	}
+	// What third gets in the end is the shorter history: where it ends the other goes
+	// on, so that nothing but the name itself tells that it is to be read again.
 	start := w.m.runs[r.IntN(2)]
-	for _, m := range []*machine{one, two} {
-		for range 1 + r.IntN(2) {
-			w.onRun(m, op{verb: "work"}, r, w.somebody(r), start)
-		}
-		w.bring(m, both, nil)
+	target := w.beginRun(one, r)
+	for range 2 + r.IntN(3) {
+		w.note(two, start, r)
 	}
-	w.voidOf(both, one.site, start, r)
+	if target == nil {
+		return
+	}
+	w.bring(one, both, nil)
+	w.bring(two, both, nil)
+	w.nameRun(both, target, r)
 	w.bring(both, third, []clock.Class{clock.Expedited})
 	third.verify()
-	w.bring([]*machine{one, two}[r.IntN(2)], third, nil)
+	w.bring(one, third, nil)
 	third.verify()
-	w.checkRun(third, start)
+	w.checkRun(third, target)
 	w.counts["named ahead"]++
 }
 
@@ -77,24 +84,49 @@ func (w *world) bring(from, to *machine, classes []clock.Class) {
 	w.take(to, []simulate.Delivery{{Message: simulate.Message{From: w.number(from), To: w.number(to), Data: made.Data}, Fate: "brought"}}, 0)
 }
 
-// voidOf voids the latest entry of a run that is of a site.
-func (w *world) voidOf(m *machine, site int, start *fact, r *rand.Rand) {
-	var target *fact
-	for _, f := range w.m.byRun[start.ID] {
-		if f.c.Set.Lane.Site == w.tmpl.selfs[site].Site && m.knew.Has(f.N) && isStep(f) && (target == nil || r.IntN(3) > 0) {
-			target = f
-		}
+// note writes a note at a machine, nil where it cannot.
+func (w *world) note(m *machine, start *fact, r *rand.Rand) *fact {
+	if !m.knew.Has(start.N) {
+		return nil
 	}
-	if target == nil || !m.knew.Has(start.N) {
+	c, said := w.onRecord(m, start, r, func(d *run.Doing) error { return d.Note(-1, fmt.Sprintf("wind from %d", r.IntN(360))) })
+	w.tell("%s: writes a note: %s", m.name, said)
+	if c == nil {
+		return nil
+	}
+	return w.m.facts[simulate.ID{N: c.N}]
+}
+
+// beginRun starts a run at a machine, nil where it cannot.
+func (w *world) beginRun(m *machine, r *rand.Rand) *fact {
+	text, deed := w.startRun(r)
+	c, said := w.command(m, 0, w.somebody(r), deed)
+	w.tell("%s: %s: %s", m.name, text, said)
+	if c == nil {
+		return nil
+	}
+	return w.m.facts[simulate.ID{N: c.N}]
+}
+
+// nameRun says something urgent about a run: its title, and a nonconformance.
+func (w *world) nameRun(m *machine, start *fact, r *rand.Rand) {
+	if !m.knew.Has(start.N) {
 		return
 	}
-	person := w.somebody(r)
-	_, said := w.command(m, 0, person, func(tx *changelog.Tx, me *crew.Person) error {
+	_, said := w.command(m, 0, w.somebody(r), func(tx *changelog.Tx, _ *crew.Person) error {
+		_, err := run.RaiseNC(tx, m.dot(start.ID), -1, clock.Dot{}, "scratched") // is expedited
+		tx.AssignText(m.dot(start.ID), kind.FieldRunTitle, "", "hurry", "")
+		return err
+	})
+	w.tell("%s: names run %s: %s", m.name, w.show(start.ID), said)
+}
+
+func (w *world) onRecord(m *machine, start *fact, r *rand.Rand, fn func(d *run.Doing) error) (*simulate.Commit, string) {
+	return w.command(m, 0, w.somebody(r), func(tx *changelog.Tx, me *crew.Person) error {
 		d, err := run.Open(tx, me, m.dot(start.ID))
 		if err != nil {
 			return err
 		}
-		return d.Void(m.dot(target.ID), "mistaken")
+		return fn(d)
 	})
-	w.tell("%s: %s voids %s: %s", m.name, w.nameOf(person), w.show(target.ID), said)
 }

@@ -61,7 +61,7 @@ func (w *world) checkAwaitedRun(m *machine, start *fact) {
 // tell then which history those people knew, so it may keep shut a gate that the
 // model has open; never the reverse.
 func (w *world) halfKnown(m *machine) bool {
-	return w.forked && w.h.ForkInPart(m.knew)
+	return w.forked && w.h.ForkInPart(m.knew) || w.misled(m)
 }
 
 // compareEntries: no entry of the run that is here is missing, doubled or made up.

@@ -9,7 +9,8 @@
 // them. Sites meet all, or along a line or a star, one link may have no way back, and
 // one site may be away for most of the season. Expedited change-sets overtake what
 // they are about. Some sites run a program of an earlier version, and get the later
-// one in mid-season. Replay one season with
+// one in mid-season. The founder may cut a site off that goes on writing and sending.
+// Replay one season with
 //
 //	go test ./sync/simulate -run TestSimulate -seed=N
 package simulate

@@ -29,13 +29,13 @@ const sticksFrom = 2
 // more comes, then compares everything.
 func (w *world) heal() {
 	w.net.Queue = nil
-	for _, m := range w.machines {
+	for _, m := range w.members() {
 		m.skew = 0
 		w.everybody(m, nil)
 	}
 	var union simulate.Bits
-	for _, m := range w.machines {
-		union.Or(m.knew)
+	for _, m := range w.members() {
+		union.Or(w.counting(m.knew))
 	}
 	w.tell("-- all are in touch; %d change-sets", union.Count())
 	w.last = rand.New(rand.NewPCG(uint64(len(w.h.Commits)), 5))
@@ -50,7 +50,7 @@ func (w *world) heal() {
 		w.exchangeAll(round, &union)
 	}
 	w.counts["rounds"] += round
-	if a, b := w.machines[0], w.machines[len(w.machines)-1]; w.open(a, b) && !w.carry(a, b, round) {
+	if a, b := w.members()[0], w.members()[len(w.members())-1]; w.open(a, b) && !w.carry(a, b, round) {
 		w.fail("all have all, but a bundle from %s to %s is not taken", a.name, b.name)
 	}
 	w.compareOld()
@@ -61,10 +61,10 @@ func (w *world) heal() {
 // comes to light only now: change-sets that wait for one before them at some site,
 // while the store that wrote them was restored from a backup.
 func (w *world) haveAll(union *simulate.Bits) bool {
-	for _, m := range w.machines {
-		union.Or(m.knew)
+	for _, m := range w.members() {
+		union.Or(w.counting(m.knew))
 	}
-	for _, m := range w.machines {
+	for _, m := range w.members() {
 		if !m.knew.Covers(*union) {
 			return false
 		}
@@ -74,7 +74,7 @@ func (w *world) haveAll(union *simulate.Bits) bool {
 
 func (w *world) missing(union simulate.Bits) string {
 	var text []string
-	for _, m := range w.machines {
+	for _, m := range w.members() {
 		if rest := union.Without(m.knew); rest.Count() > 0 {
 			text = append(text, fmt.Sprintf("%s lacks%s", m.name, w.list(rest)))
 		}
@@ -84,13 +84,13 @@ func (w *world) missing(union simulate.Bits) string {
 
 // exchangeByHub lets all tell one machine all, which then tells all.
 func (w *world) exchangeByHub() {
-	hub := w.machines[w.last.IntN(len(w.machines))]
-	for _, m := range w.machines {
+	hub := w.members()[w.last.IntN(len(w.members()))]
+	for _, m := range w.members() {
 		if m != hub {
 			w.carry(m, hub, 0)
 		}
 	}
-	for _, m := range w.machines {
+	for _, m := range w.members() {
 		if m != hub {
 			w.carry(hub, m, 0)
 		}
@@ -101,8 +101,8 @@ func (w *world) exchangeByHub() {
 // stores of one site look like one to the others: what one of them says that it
 // has must not be taken for the other's.
 func (w *world) exchangeAll(round int, union *simulate.Bits) {
-	for i, a := range w.machines {
-		for _, b := range w.machines[i+1:] {
+	for i, a := range w.members() {
+		for _, b := range w.members()[i+1:] {
 			if !w.linked(a, b) {
 				continue
 			}
@@ -155,8 +155,14 @@ func (w *world) carry(from, to *machine, round int) bool {
 		list = w.mishandle(list, made.Cut.Parity)
 	}
 	taken := w.take(to, list, 0)
-	if !w.forked && !to.late && !to.knew.Covers(from.knew) { // who joins late has told others more than it has
-		w.fail("%s took all that %s has, and lacks%s", to.name, from.name, w.list(from.knew.Without(to.knew)))
+	if !taken && made.Cut != nil && w.hostile { // where a fragment is lost and a false one lies in its place
+		for place := range made.Parcels {
+			list = append(list, simulate.Delivery{Message: simulate.Message{From: w.number(from), To: w.number(to), Data: made.Parcels[place].Data, Piece: true}, Fate: "again"})
+		}
+		taken = w.take(to, list[len(list)-len(made.Parcels):], 0)
+	}
+	if !w.forked && !to.late && !to.knew.Covers(w.counting(from.knew)) { // who joins late has told others more than it has
+		w.fail("%s took all that %s has, and lacks%s", to.name, from.name, w.list(w.counting(from.knew).Without(to.knew)))
 	}
 	return taken
 }
@@ -181,13 +187,13 @@ func (w *world) mishandle(list []simulate.Delivery, parity int) []simulate.Deliv
 // compareOld compares one machine of the earlier version with the model, then gives
 // the later program to all.
 func (w *world) compareOld() {
-	for _, m := range w.machines {
+	for _, m := range w.members() {
 		if m.old {
 			w.compare(m)
 			break
 		}
 	}
-	for _, m := range w.machines {
+	for _, m := range w.members() {
 		m.upgrade()
 	}
 }
@@ -196,16 +202,16 @@ func (w *world) compareOld() {
 // model says.
 func (w *world) compareAll() {
 	var first changelog.Digest
-	for i, m := range w.machines {
+	for i, m := range w.members() {
 		var digest changelog.Digest
 		m.view(func(tx *changelog.Tx) (err error) { digest, err = tx.Digest(); return err })
 		if i == 0 {
 			first = digest
 		} else if digest != first {
-			w.fail("%s and %s have the same change-sets and different state: %s", w.machines[0].name, m.name, w.difference(w.machines[0], m))
+			w.fail("%s and %s have the same change-sets and different state: %s", w.members()[0].name, m.name, w.difference(w.members()[0], m))
 		}
 	}
-	m := w.machines[len(w.h.Commits)%len(w.machines)]
+	m := w.members()[len(w.h.Commits)%len(w.members())]
 	m.verify()
 	w.compare(m)
 }

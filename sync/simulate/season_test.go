@@ -35,7 +35,7 @@ type season struct {
 var verbs = []struct {
 	name                  string
 	usual, narrow, urgent int
-	forks, hostile        bool // only in such seasons
+	forks, hostile, lost  bool // only in such seasons
 }{
 	{name: "work", usual: 40, narrow: 24, urgent: 24}, {name: "correct", usual: 14, narrow: 10, urgent: 30},
 	{name: "start", usual: 2, narrow: 2, urgent: 9}, {name: "role", usual: 3, narrow: 3, urgent: 3},
@@ -48,6 +48,7 @@ var verbs = []struct {
 	{name: "look", usual: 4, narrow: 4, urgent: 6}, {name: "clock", usual: 3, narrow: 3, urgent: 3},
 	{name: "join", usual: 3, narrow: 3, urgent: 3}, {name: "tell", usual: 2, narrow: 2, urgent: 2},
 	{name: "hostile", usual: 10, narrow: 16, urgent: 10, hostile: true},
+	{name: "cut off", usual: 8, narrow: 8, urgent: 8, lost: true},
 	{name: "keep", usual: 6, narrow: 6, urgent: 6, forks: true}, {name: "restore", usual: 5, narrow: 5, urgent: 5, forks: true},
 	{name: "ahead", usual: 4, narrow: 4, urgent: 8, forks: true}, {name: "clone", usual: 3, narrow: 3, urgent: 3, forks: true}, {name: "renew", usual: 1, narrow: 1, urgent: 1, forks: true},
 }
@@ -55,7 +56,7 @@ var verbs = []struct {
 // choices returns the verbs that a season chooses from, each as often as its weight.
 func (c *circumstances) choices(forks bool) (list []string) {
 	for _, v := range verbs {
-		if v.forks && !forks || v.hostile && !c.hostile {
+		if v.forks && !forks || v.hostile && !c.hostile || v.lost && c.lost == 0 {
 			continue
 		}
 		weight := v.usual
@@ -81,7 +82,7 @@ func makeSeason(seed uint64, length int) season {
 		s.late = 1 + r.IntN(min(2, s.sites-1))
 	}
 	s.circumstances = makeCircumstances(seed, s.sites)
-	forks := r.IntN(5) < 2
+	forks := r.IntN(5) < 2 && s.lost == 0
 	kills := r.IntN(3) == 0
 	choices := s.choices(forks)
 	for range length/2 + r.IntN(length+1) {
@@ -172,6 +173,8 @@ func (w *world) do(o op) {
 		w.ask(m, r)
 	case "hostile":
 		w.sendFalse(r)
+	case "cut off":
+		w.cutOff(r)
 	case "ahead":
 		w.ahead(r)
 	case "look":

@@ -177,7 +177,11 @@ func (t *template) initSite(w *world, i int) error {
 	}
 	var seed [32]byte
 	seed[0] = byte(i)
-	log, err := changelog.Init(context.Background(), store, changelog.Start{Campaign: uuid.UUID{1, 2, 3}, CampaignName: "Vindur Deep",
+	var campaign uuid.UUID // home founds it
+	if i != founder {
+		campaign = t.selfs[founder].Campaign
+	}
+	log, err := changelog.Init(context.Background(), store, changelog.Start{Campaign: campaign, CampaignName: "Vindur Deep",
 		Code: siteCodes[i], Name: siteCodes[i], Now: simStart, Rand: rand.NewChaCha8(seed)}, (&machine{}).projectors()...)
 	if err != nil {
 		return err

@@ -12,6 +12,7 @@ type circumstances struct {
 	hostile bool     // somebody sends false fragments
 	narrow  bool     // most goes in fragments
 	urgent  bool     // most of what goes is expedited alone
+	lost    int      // a site that may be cut off, or 0
 	old     []bool   // by site: it runs a program of an earlier version
 }
 
@@ -37,6 +38,9 @@ func makeCircumstances(seed uint64, sites int) circumstances {
 	}
 	if r.IntN(6) == 0 {
 		c.oneWay = [2]int{order[0], order[1]} // a link in all of these
+	}
+	if lost := order[r.IntN(sites)]; sites > 2 && lost != founder && r.IntN(3) == 0 {
+		c.lost, c.links, c.oneWay = lost, nil, [2]int{-1, -1} // nobody is out of reach without it
 	}
 	if sites > 2 && r.IntN(6) == 0 {
 		c.away = order[r.IntN(sites)]

@@ -70,6 +70,10 @@ func (w *world) send(from, to *machine, r *rand.Rand, kill int) {
 		return
 	}
 	if err != nil {
+		if w.isLost(to) && cutRefusal(err) {
+			w.tell("%s makes nothing for %s, which was cut off", from.name, to.name)
+			return
+		}
 		if request.MaxBytes > 0 { // a clock with many lanes may not fit
 			w.tell("%s has no room for a bundle to %s", from.name, to.name)
 			return
@@ -208,6 +212,9 @@ func (w *world) take(to *machine, list []simulate.Delivery, kill int) bool {
 	}
 	to.refresh()
 	grown := to.knew.Without(a.before)
+	if to.heeds() {
+		a.fresh = min(a.fresh, grown.Count()) // some was new, and then taken out again
+	}
 	more := killed && (len(list) > 1 || list[0].Piece) // it may be killed before it says what it did
 	if n := grown.Count(); n != a.fresh && !(more && n > a.fresh) {
 		w.fail("%s says that what it took brought %d new change-sets; it brought %d", to.name, a.fresh, n)

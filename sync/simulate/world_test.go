@@ -33,6 +33,7 @@ type world struct {
 	circumstances
 	far   bool                      // the site that is away is away now
 	cuts  map[fragment.Cut]*cutSent // what was sent in fragments
+	cut   *cut                      // nil: nobody was cut off
 	inOld *machine                  // whose program of the earlier version runs now
 	last  *rand.Rand                // of the end of the season
 }
@@ -144,9 +145,8 @@ func (m *machine) refresh() {
 	if err != nil {
 		m.w.fail("%s: %v", m.name, err)
 	}
-	if !m.knew.Covers(before) {
-		m.w.fail("%s lost change-sets that it had: %s", m.name, m.w.list(before.Without(m.knew)))
-	}
+	m.mayLose(before.Without(m.knew))
+	m.w.mustHeed(m)
 	if len(m.dots) != m.knew.Count() {
 		m.w.fail("%s has %d change-sets in %d places", m.name, m.knew.Count(), len(m.dots))
 	}
@@ -233,7 +233,7 @@ func answered(err error) bool {
 	var refused *fault.Refused
 	var hinted *fault.Hinted
 	var usage *fault.Usage
-	return errors.As(err, &refused) || errors.As(err, &hinted) || errors.As(err, &usage) || errors.Is(err, run.ErrNotHere)
+	return errors.As(err, &refused) || errors.As(err, &hinted) || errors.As(err, &usage) || errors.Is(err, run.ErrNotHere) || cutRefusal(err)
 }
 
 // write plays one command of a person. It returns the change-set, or nil where

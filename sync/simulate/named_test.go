@@ -1,0 +1,63 @@
+package simulate_test
+
+import (
+	"math/rand/v2"
+	"testing"
+)
+
+// plain is a season without special circumstances in which just those things happen.
+func plain(seed uint64, sites int, verbs ...string) season {
+	s := season{seed: seed, sites: sites, circumstances: circumstances{oneWay: [2]int{-1, -1}, away: -1}}
+	r := rand.New(rand.NewPCG(seed, 6))
+	for _, verb := range verbs {
+		s.ops = append(s.ops, op{verb: verb, site: r.Uint32(), r: r.Uint64()})
+	}
+	return s
+}
+
+// mustPlay plays seasons and fails where one shows a fault.
+func mustPlay(t *testing.T, seeds uint64, count string, make func(seed uint64) season) {
+	t.Helper()
+	seen := 0
+	for seed := range seeds {
+		dir := t.TempDir()
+		w, fault := make(seed).play(dir)
+		empty(dir)
+		if fault != "" {
+			t.Errorf("seed %d: %s\n%v", seed, fault, w.story)
+		}
+		seen += w.counts[count]
+	}
+	if seen == 0 {
+		t.Errorf("no season shows %s", count)
+	}
+}
+
+// TestNamedAhead: a change of a lane with two histories is named at a site that gets
+// it later, and of the two histories the one alone.
+func TestNamedAhead(t *testing.T) {
+	mustPlay(t, 8, "named ahead", func(seed uint64) season {
+		return plain(seed, 3, "keep", "clone", "ahead")
+	})
+}
+
+// TestCutOffUnderWay: a site is cut off while its bundles are under way, and goes on
+// writing and sending.
+func TestCutOffUnderWay(t *testing.T) {
+	mustPlay(t, 12, "kept aside", func(seed uint64) season {
+		s := plain(seed, 3, "work", "work", "talk", "talk", "talk", "work", "send", "work", "talk", "cut off", "deliver", "work", "talk", "correct", "talk",
+			"work", "send", "deliver", "cut off", "talk", "talk", "look")
+		s.lost = 1 + int(seed%2)
+		return s
+	})
+}
+
+// TestCutOffUnknown: some sites run a program that does not know what a cut-off is,
+// relay it and what is cut off, and get the later program at the end.
+func TestCutOffUnknown(t *testing.T) {
+	mustPlay(t, 8, "kept aside", func(seed uint64) season {
+		s := plain(seed, 4, "work", "talk", "talk", "work", "talk", "talk", "cut off", "talk", "talk", "work", "talk", "talk", "correct", "talk", "talk", "look", "talk")
+		s.lost, s.old = 1, []bool{false, false, true, seed%2 == 0}
+		return s
+	})
+}
