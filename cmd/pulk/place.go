@@ -25,7 +25,7 @@ func placeFlags() []cli.Flag {
 	return []cli.Flag{
 		&cli.StringFlag{Name: "outbox", Usage: "for mail: the `MAILDIR` that mail is sent from, or smtp://[USER@]HOST[:PORT]"},
 		&cli.IntFlag{Name: "max-mail", Usage: "for mail: size of a mail that the gateway lets pass, in `BYTES`", Value: mail.DefaultMaxMessage},
-		&cli.StringFlag{Name: "token-file", Usage: "for a hub: `FILE` with this site's token"},
+		&cli.StringFlag{Name: "token-file", Usage: "for a hub: `FILE` with this site's token; for a bucket: with the two keys"},
 		&cli.StringFlag{Name: "pin", Usage: "for a hub with a certificate of its own making: the `PIN` that it prints"},
 		&cli.StringFlag{Name: "password-file", Usage: "for smtp: `FILE` with the user's password"},
 	}
@@ -38,6 +38,9 @@ func (c *call) carrierFor(log *changelog.Log, place string) (transfer.Carrier, e
 	}
 	if strings.HasPrefix(place, "https://") || strings.HasPrefix(place, "http://") {
 		return c.hubFor(place)
+	}
+	if strings.HasPrefix(place, "s3://") || strings.HasPrefix(place, "s3+http://") {
+		return c.bucketFor(place)
 	}
 	if scheme, _, ok := strings.Cut(place, "://"); ok {
 		return nil, fault.Misuse("see: pulk exchange --help", "%s: no way to exchange is called %s", place, scheme)
