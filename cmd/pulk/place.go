@@ -120,11 +120,7 @@ func (c *call) outbox(place string) (mail.Sender, error) {
 		return nil, fault.Misuse("give --outbox MAILDIR or --outbox smtp://HOST:PORT", "where does mail go out?")
 	}
 	if !strings.Contains(place, "://") {
-		host, err := os.Hostname()
-		if err != nil || strings.ContainsAny(host, "/:") {
-			host = "localhost"
-		}
-		sender := mail.MaildirSender{Maildir: mail.Maildir{Path: place}, Host: host}
+		sender := mail.MaildirSender{Maildir: mail.Maildir{Path: place}}
 		if !sender.Maildir.Exists() {
 			return nil, fault.Misuse("name the folder that holds tmp, new and cur; to make one: mkdir -p "+place+"/tmp "+place+"/new "+place+"/cur", "%s is no maildir", place)
 		}

@@ -29,7 +29,7 @@ type Site struct {
 type Outgoing struct {
 	From, To string // addresses
 	Parcel   carrier.Name
-	Key      string // no other mail has ever had it
+	Key      string // no other mail has ever had it: the time, and the parcel's name, which has the sites' ids
 	Message  []byte // lines ending in CRLF
 }
 

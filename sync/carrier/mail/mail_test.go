@@ -60,7 +60,7 @@ func files(t *testing.T, m Maildir) []string {
 // TestMailbox plays a mailbox that people and other sites use too.
 func TestMailbox(t *testing.T) {
 	ctx, box := t.Context(), maildir(t)
-	toBox := MaildirSender{box, "host"} // a mail system that delivers at once
+	toBox := MaildirSender{box} // a mail system that delivers at once
 	fromStn, fromShip := mailOf(stn, maildir(t), toBox), mailOf(ship, maildir(t), toBox)
 	one, two, three := parcel(100), parcel(90_000), parcel(300)
 	put := func(m *Mail, to uint32, slot string, data ...[]byte) {
@@ -116,7 +116,7 @@ func TestMailbox(t *testing.T) {
 			touched = append(touched, path)
 		}
 	}
-	if len(touched) != 1 || !strings.HasPrefix(touched[0], "cur/") || !strings.HasSuffix(touched[0], nameAt(home, two)+".host:2,S") {
+	if len(touched) != 1 || !strings.HasPrefix(touched[0], "cur/") || !strings.HasSuffix(touched[0], nameAt(home, two)+":2,S") {
 		t.Errorf("moved: %v; want the second of stn in cur with S alone", touched)
 	}
 	if other := must[[]string](t)(mailOf(stn, box, nil).List(ctx, stn)); len(other) != 1 {
@@ -171,7 +171,7 @@ func TestSeveralInOneMail(t *testing.T) {
 }
 
 func TestPutRefuses(t *testing.T) {
-	ctx, m := t.Context(), mailOf(stn, maildir(t), MaildirSender{maildir(t), "host"})
+	ctx, m := t.Context(), mailOf(stn, maildir(t), MaildirSender{maildir(t)})
 	m.MaxMessage = 50_000
 	n := m.MaxParcelBytes()
 	for _, to := range []uint32{home, ship} {

@@ -13,7 +13,6 @@ import (
 // MaildirSender queues mails in a maildir, from which a mail system sends them.
 type MaildirSender struct {
 	Maildir Maildir
-	Host    string // of this machine, as it stands in the names of files
 }
 
 // Send delivers the mails, those whose parcel still lies there excepted, and takes
@@ -28,7 +27,7 @@ func (s MaildirSender) Send(ctx context.Context, mails []Outgoing) error {
 		}
 		if err == nil && len(lies) == 0 {
 			text := bytes.ReplaceAll(mail.Message, []byte("\r\n"), []byte("\n"))
-			err = s.Maildir.Deliver(mail.Key+"."+s.Host, text)
+			err = s.Maildir.Deliver(mail.Key, text)
 		}
 		if err != nil {
 			return err
@@ -40,7 +39,7 @@ func (s MaildirSender) Send(ctx context.Context, mails []Outgoing) error {
 	earlier, err := s.queued(mails[0].Parcel.Prefix())
 	for _, path := range earlier {
 		_, parcel, _ := strings.Cut(filepath.Base(path), ".")
-		if fresh[strings.TrimSuffix(parcel, "."+s.Host)] {
+		if fresh[parcel] {
 			continue
 		}
 		if gone := os.Remove(path); gone != nil && !errors.Is(gone, fs.ErrNotExist) {
