@@ -105,12 +105,18 @@ func mapped(list []changelog.Conflict, fn func(changelog.Conflict) string) []str
 
 func suspectSite(t *testing.T, code string, seed byte) *changelog.Log {
 	t.Helper()
+	return campaignSite(t, code, seed, uuid.UUID{9})
+}
+
+// campaignSite makes a site of a campaign; of one without id it founds its own.
+func campaignSite(t *testing.T, code string, seed byte, campaign uuid.UUID) *changelog.Log {
+	t.Helper()
 	store, err := schema.Create(filepath.Join(t.TempDir(), code+".db"), schema.Scratch)
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { store.Close() })
-	log, err := changelog.Init(context.Background(), store, changelog.Start{Campaign: uuid.UUID{9}, CampaignName: "Vindur Deep", Code: code, Name: code,
+	log, err := changelog.Init(context.Background(), store, changelog.Start{Campaign: campaign, CampaignName: "Vindur Deep", Code: code, Name: code,
 		Now: time.Date(2027, 1, 5, 5, 0, 0, 0, time.UTC), Rand: rand.NewChaCha8([32]byte{seed, code[0]})}, crew.Projection{}, procedure.Projection{}, Projection{})
 	if err != nil {
 		t.Fatal(err)
