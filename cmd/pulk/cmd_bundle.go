@@ -115,8 +115,11 @@ func trustedSite(c *call, log *changelog.Log, code string) (changelog.Site, erro
 }
 
 func (c *call) bundleTake() error {
+	paths, err := c.takeCards(c.Args().Slice())
+	if err != nil {
+		return err
+	}
 	return c.withLog(func(log *changelog.Log) error {
-		paths := c.Args().Slice()
 		read := func(i int) ([]byte, error) { return carrier.ReadFile(paths[i]) }
 		heap := newHeap(c, log)
 		err := c.desk(log).Take(c.Context.Context, len(paths), read, func(i int, o transfer.Outcome) error {
@@ -173,6 +176,9 @@ func (c *call) sayTaken(log *changelog.Log, name string, taken *changelog.Taken)
 		brought := cargo("new ", changes, sets)
 		if sets == 0 && len(taken.Waiting) > 0 {
 			brought = "nothing that can be read yet; it is kept"
+		}
+		if sets == 0 && len(taken.Aside) > 0 {
+			brought = "nothing new that counts"
 		}
 		c.printf("%s: from %s, %s\n", name, from.Code, brought)
 		for _, gap := range taken.Waiting {

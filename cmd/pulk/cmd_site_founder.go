@@ -164,7 +164,7 @@ func (c *call) siteCutOff() error {
 		_, err = tx.CutOff(site, cuts, why)
 		return err
 	}, func() {
-		c.printf("site %s is cut off: %s here no more, and what it writes from now on nowhere that hears of it.\n", code, plural(doubt, "change-set counts", "change-sets count"))
+		c.printf("site %s is cut off: %s here no more; what it writes from now on counts at no site that has heard of this.\n", code, plural(doubt, "change-set counts", "change-sets count"))
 		c.printf("next: send bundles to all other sites, the word travels first; set up a new laptop as a new site: pulk site seed\n")
 	})
 }
@@ -201,22 +201,42 @@ func (c *call) sayCuts(tx *changelog.Tx, code string, cuts []changelog.LaneCut) 
 		t.add(tx.LaneName(cut.Head.Lane), tx.Name(cut.Dot), c.env.stampText(info.At), plural(len(cut.Doubt), "change-set", "change-sets"))
 	}
 	t.print(c.env, "")
+	urgent := false
 	for _, cut := range cuts {
-		for i, dot := range cut.Doubt {
-			if i == 20 {
-				c.printf("… and %d more\n", len(cut.Doubt)-i)
-				break
-			}
-			info, err := tx.Info(dot)
-			if err != nil {
-				return err
-			}
-			person, err := crew.Label(tx, info.Person)
-			if err != nil {
-				return err
-			}
-			c.printf("  in doubt: %s, written %s by %s\n", tx.Name(dot), c.env.stampText(info.At), person)
+		urgent = urgent || cut.Head.Lane.Class == clock.Expedited && len(cut.Doubt) > 0
+		if err := c.sayDoubt(tx, cut.Doubt); err != nil {
+			return err
 		}
+	}
+	if urgent {
+		c.printf("CAUTION: a failing reading, a stop or a nonconformance among those of the expedited lane shuts no gate any more. Read them first; enter anew what is true.\n")
+	}
+	return nil
+}
+
+// maxDoubt bounds how many change-sets of a lane are named; all can be read as they
+// are, or later with pulk site quarantine.
+const maxDoubt = 20
+
+func (c *call) sayDoubt(tx *changelog.Tx, doubt []clock.Dot) error {
+	for i, dot := range doubt {
+		if i == maxDoubt {
+			c.printf("  … and %d more\n", len(doubt)-i)
+			break
+		}
+		e, err := tx.Entry(dot)
+		if err != nil {
+			return err
+		}
+		person, err := crew.Label(tx, e.Person)
+		if err != nil {
+			return err
+		}
+		what := "something that only a newer pulk knows"
+		if e.Kind != nil {
+			what = e.Kind.Name
+		}
+		c.printf("  in doubt: %s, %s, written %s by %s\n", tx.Name(dot), what, c.env.stampText(e.At), person)
 	}
 	return nil
 }

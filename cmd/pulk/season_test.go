@@ -22,6 +22,17 @@ import (
 // newSeasonStore returns a log that two seasons were played into.
 func newSeasonStore(t testing.TB) *changelog.Log {
 	t.Helper()
+	log := newCatalogueStore(t)
+	if _, err := playSeasons(context.Background(), log, testdata.FS, "piet"); err != nil {
+		t.Fatal(err)
+	}
+	return log
+}
+
+// newCatalogueStore returns a log that holds what a season begins with: a person, the
+// catalogue and the procedures.
+func newCatalogueStore(t testing.TB) *changelog.Log {
+	t.Helper()
 	ctx := context.Background()
 	store, err := schema.Create(filepath.Join(t.TempDir(), "home.db"), schema.Scratch)
 	if err != nil {
@@ -33,9 +44,6 @@ func newSeasonStore(t testing.TB) *changelog.Log {
 		t.Fatal(err)
 	}
 	if err := prepareSeasons(ctx, log); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := playSeasons(ctx, log, testdata.FS, "piet"); err != nil {
 		t.Fatal(err)
 	}
 	return log
