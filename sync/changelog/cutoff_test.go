@@ -329,7 +329,14 @@ func TestCutOffInAnyOrder(t *testing.T) {
 			switch rapid.SampledFrom([]string{"stn", "stn", "thief", "write", "carry", "carry", "carry", "cut", "void"}).Draw(r, "what") {
 			case "stn":
 				dot := place(t, stn, "s")
-				rename(t, stn, dot, "n")
+				if rapid.Bool().Draw(r, "urgent") {
+					write(t, stn, func(tx *Tx) {
+						tx.SetClass(clock.Expedited)
+						tx.AssignText(dot, kind.FieldLocationName, "", "n", "")
+					})
+				} else {
+					rename(t, stn, dot, "n")
+				}
 				hand(t, stn, at)
 			case "thief":
 				if thief == nil {

@@ -29,6 +29,8 @@ type Request struct {
 	// Classes are the classes that may go; nil is all. Lanes are in order each, so
 	// one class may overtake another.
 	Classes []clock.Class
+	// wellPacked cuts the bundle where a larger one would be packed less well.
+	wellPacked bool
 	// Word makes a bundle that carries nothing but word of what has arrived here.
 	Word bool
 }
@@ -105,7 +107,7 @@ func (tx *Tx) make(request Request) (*Made, error) {
 		At: clock.Next(last, request.Now) >> 16 << 16}
 	var b bundle.Bundle // the largest that fits
 	var data []byte
-	n, err := fit(within(stretches, bundle.DefaultLimits), func(n int) error {
+	n, err := fit(request.most(stretches), func(n int) error {
 		try := header
 		if err := tx.fill(&try, stretches[:n], agreed); err != nil {
 			return err
@@ -160,6 +162,22 @@ func fit(most int, pack func(n int) error) (int, error) {
 	return low, nil
 }
 
+// wellPackedChanges is about how many changes the format packs by its model, with some
+// room; beyond that it falls back to what takes half as much again.
+const wellPackedChanges = 20_000
+
+// most returns how many stretches a bundle may hold by the numbers of what is in it;
+// where it is to be well packed still one, however large.
+func (r *Request) most(stretches []stretch) int {
+	limits := bundle.DefaultLimits
+	most := within(stretches, limits)
+	if !r.wellPacked {
+		return most
+	}
+	limits.Changes = wellPackedChanges
+	return min(most, max(1, within(stretches, limits)))
+}
+
 // within returns how many stretches, in order, hold no more than a bundle may by
 // the numbers of what is in it. To count is cheaper than to try; how large it gets
 // shows when it is packed.
@@ -200,6 +218,9 @@ func (tx *Tx) queue(request Request) ([]stretch, int, error) {
 	left := room{bundle.DefaultLimits.Sets, queueBytes}
 	if request.MaxBytes > 0 {
 		left.sets = min(left.sets, request.MaxBytes) // no change-set takes less than a byte
+	}
+	if request.wellPacked {
+		left.sets = min(left.sets, wellPackedChanges) // each has a change, and the rest would be read in vain
 	}
 	start.Merge(request.Behind)
 	if request.Word {

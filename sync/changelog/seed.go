@@ -9,12 +9,13 @@ import (
 )
 
 // Seed packs all history for a new site, in as many bundles as it takes, each of at
-// most maxBytes (0: as much as a bundle may hold). It is a [Log.Make] for each, which
+// most MaxBytes, or as large as the format packs well. It is a [Log.Make] for each, which
 // starts behind what those before carry; so a seed that is lost is sent again by the
 // next ordinary bundle. put is told each in order, and its error ends the work.
 func (l *Log) Seed(ctx context.Context, request Request, put func(n int, made *Made) error) error {
 	behind := clock.Vector{}
 	behind.Merge(request.Behind)
+	request.wellPacked = true
 	for n := 1; ; n++ {
 		request.Behind = behind
 		made, err := l.Make(ctx, request)
