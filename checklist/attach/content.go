@@ -11,9 +11,10 @@ import (
 )
 
 // Limits of a content. They hold at both ends: what is larger is neither attached
-// nor taken.
+// nor taken. A content goes as one parcel, which is read whole: carrier.MaxFile is a
+// little more.
 const (
-	MaxContentBytes = 32 << 20
+	MaxContentBytes = 8_000_000
 	chunkBytes      = 64 << 10
 )
 
@@ -72,7 +73,7 @@ func writeChunks(tx *changelog.Tx, content int64, source Source) (stored, error)
 			s.mediaType = http.DetectContentType(buffer[:n])
 		}
 		if s.size += int64(n); s.size > MaxContentBytes {
-			return s, fault.Hint("send it another way, or in parts", "it is larger than %d MB, the most that is attached", MaxContentBytes>>20)
+			return s, fault.Hint("send it another way, or in parts", "it is larger than %d MB, the most that is attached", MaxContentBytes/1_000_000)
 		}
 		if n == 0 {
 			break

@@ -254,7 +254,7 @@ func TestTooLargeIsRefused(t *testing.T) {
 		_, err := Add(tx, clock.Dot{Lane: clock.Lane{Site: tx.Self().Site}, Seq: 1}, NoStep, File{Name: "film.mp4", Content: &endless{}})
 		return err
 	})
-	if err == nil || !strings.Contains(err.Error(), "larger than 32 MB") {
+	if err == nil || !strings.Contains(err.Error(), "larger than 8 MB") {
 		t.Errorf("%v", err)
 	}
 	err = log.View(context.Background(), func(tx *changelog.Tx) error {

@@ -24,7 +24,7 @@ func (e *env) attachCommand() *cli.Command {
 		verb{path: "pulk attach add", args: "FILE", minArgs: 1, maxArgs: 1, usage: "attach a file", writes: true,
 			about: fmt.Sprintf("Every site is told of it, and gets a preview of at most %d kB. The file itself stays here until a site asks for it with pulk attach want, or goes by stick. "+
 				"Previews are made of JPEG, PNG and GIF pictures, without the place where they were taken; the file goes byte for byte as it is, with that place if it holds one. At most %d MB.",
-				attach.MaxPreviewBytes>>10, attach.MaxContentBytes>>20),
+				attach.MaxPreviewBytes>>10, attach.MaxContentBytes/1_000_000),
 			examples: []string{`pulk attach add jacket.jpg --to stn-x3 --note "cut 3 m above the connector" --as tomas`, "pulk attach add scan.pdf --to stn-41:120 --preview page1.png --as mirre"},
 			flags: []cli.Flag{&cli.StringFlag{Name: "to", Usage: "what it is about: `RUN`, RUN:STEP, a nonconformance, or the serial of a unit"}, &cli.StringFlag{Name: "note", Usage: "a `REMARK`"},
 				&cli.StringFlag{Name: "preview", Usage: "make the preview of this `PICTURE`: for films and documents"}},

@@ -142,6 +142,7 @@ func (c *call) bundleTake() error {
 
 // desk returns where parcels are opened and wrapped for a log.
 func (c *call) desk(log *changelog.Log) *transfer.Desk {
+	stayFrugal()
 	return &transfer.Desk{Log: log, Now: c.env.now(), Attachment: c.takeAttachment(log)}
 }
 
@@ -237,6 +238,7 @@ func (c *call) sayConflicts(log *changelog.Log) error {
 }
 
 func (c *call) bundleShow() error {
+	stayFrugal()
 	data, err := carrier.ReadFile(c.Args().First())
 	if err != nil {
 		return err

@@ -8,23 +8,13 @@ import (
 	"io"
 	"os"
 	"os/signal"
-	"runtime/debug"
 	"syscall"
 	"time"
 
 	"golang.org/x/term"
 )
 
-// collectAbove is how much memory the program may have in use before the garbage
-// collector works harder than usual. It is a soft limit on what Go manages; on top
-// come the program itself and SQLite's cache. What little is live at a time is
-// bounded by bundle.DefaultLimits; without this the garbage of one step would still
-// lie around in the next. A year's store is read and a standard day is taken without
-// ever coming near it.
-const collectAbove = 34 << 20
-
 func main() {
-	debug.SetMemoryLimit(collectAbove)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	var keyboard *os.File
 	if term.IsTerminal(int(os.Stdin.Fd())) && term.IsTerminal(int(os.Stdout.Fd())) {

@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -221,31 +222,21 @@ func worstInputs() []worstInput {
 			}
 			return d.encode(home)
 		}},
-		{"one_after_another", true, false, func(home clock.SiteID) (list [][]byte) {
-			d, head := newDraft(), change.Hash{}
-			for n := range 4 {
-				d.sets[daytest.Normal] = nil
-				for i := range most.Sets {
-					d.add(daytest.Normal, d.dot(), nil, check(d))
-					d.sets[daytest.Normal][i].Seq += uint64(n * most.Sets)
-				}
-				b := d.bundle(home)
-				b.Segments = b.Segments[:1]
-				b.Segments[0].From = uint64(1 + n*most.Sets)
-				if previous := head; n > 0 {
-					b.Segments[0].Previous = &previous
-				}
-				if err := b.Chain(nil); err != nil {
-					panic(err)
-				}
-				head = b.Segments[0].Head
-				data, err := bundle.Encode(b, signWorst)
-				if err != nil {
-					panic(err)
-				}
-				list = append(list, data)
+		{"one_after_another", true, false, inARow(4, most.Sets, func(d *draft) (clock.Dot, []change.Change) {
+			return d.dot(), []change.Change{check(d)}
+		})},
+		{"small_changes", true, false, inARow(8, most.Changes/change.MaxChanges, func(d *draft) (clock.Dot, []change.Change) {
+			return clock.Dot{}, slices.Repeat([]change.Change{change.New(kind.StepCheck, change.Value{}, change.Num(0), change.Num(0))}, change.MaxChanges)
+		})},
+		{"forked", true, false, func(home clock.SiteID) [][]byte {
+			one := func(*draft) (clock.Dot, []change.Change) {
+				return clock.Dot{}, slices.Repeat([]change.Change{change.New(kind.StepCheck, change.Value{}, change.Num(0), change.Num(0))}, change.MaxChanges)
 			}
-			return list
+			other := func(*draft) (clock.Dot, []change.Change) {
+				return clock.Dot{}, slices.Repeat([]change.Change{change.New(kind.StepCheck, change.Value{}, change.Num(1), change.Num(0))}, change.MaxChanges)
+			}
+			n := most.Changes / change.MaxChanges
+			return append(inARow(4, n, one)(home), inARow(4, n, other)(home)...)
 		}},
 		{"field_conflicts", true, false, func(home clock.SiteID) [][]byte {
 			d := newDraft()
@@ -267,6 +258,37 @@ func worstInputs() []worstInput {
 			})(home)[0]
 			return [][]byte{data[:len(data)-1]}
 		}},
+	}
+}
+
+// inARow returns n bundles of one lane that go on from each other.
+func inARow(n, sets int, next func(d *draft) (clock.Dot, []change.Change)) func(clock.SiteID) [][]byte {
+	return func(home clock.SiteID) (list [][]byte) {
+		d, head := newDraft(), change.Hash{}
+		for i := range n {
+			d.sets[daytest.Normal] = nil
+			for j := range sets {
+				person, changes := next(d)
+				d.add(daytest.Normal, person, nil, changes...)
+				d.sets[daytest.Normal][j].Seq += uint64(i * sets)
+			}
+			b := d.bundle(home)
+			b.Segments = b.Segments[:1]
+			b.Segments[0].From = uint64(1 + i*sets)
+			if previous := head; i > 0 {
+				b.Segments[0].Previous = &previous
+			}
+			if err := b.Chain(nil); err != nil {
+				panic(err)
+			}
+			head = b.Segments[0].Head
+			data, err := bundle.Encode(b, signWorst)
+			if err != nil {
+				panic(err)
+			}
+			list = append(list, data)
+		}
+		return list
 	}
 }
 

@@ -58,6 +58,7 @@ func TestMemory(t *testing.T) {
 type memory struct {
 	binary, template string
 	home             clock.SiteID
+	public           ed25519.PublicKey // of home
 }
 
 func newMemory(t *testing.T) *memory {
@@ -75,7 +76,8 @@ func newMemory(t *testing.T) *memory {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m.home = log.Self().Site
+	self := log.Self()
+	m.home, m.public = self.Site, self.Public()
 	err = store.Update(context.Background(), func(tx *schema.Tx) error {
 		for site, code := range map[clock.SiteID]string{daytest.Station: "stn", daytest.Ship: "ship"} {
 			if err := tx.Exec("INSERT INTO site_key (site, key, code, trusted) VALUES (?, ?, ?, 1)", site, []byte(daytest.Key().Public().(ed25519.PublicKey)), code); err != nil {
@@ -127,16 +129,22 @@ func (m *memory) write(t *testing.T, bundles [][]byte) []string {
 // not take what it should, or took what it should not.
 func (m *memory) within(t *testing.T, taken bool, args ...string) {
 	t.Helper()
+	if ok, out := m.measured(t, args...); ok != taken {
+		t.Errorf("pulk %s: ended well: %t, want %t\n%s", strings.Join(args[:2], " "), ok, taken, out)
+	}
+}
+
+// measured runs the program and fails where it took more memory than it may.
+func (m *memory) measured(t *testing.T, args ...string) (ok bool, out string) {
+	t.Helper()
 	name := strings.Join(slices.DeleteFunc(slices.Clone(args), func(a string) bool { return strings.Contains(a, "/") || a == "--store" }), " ")
 	begin := time.Now()
 	peak, out, ok := m.run(t, args...)
 	t.Logf("pulk %s: %.1f MB resident at most, %s", name, float64(peak)/1e6, time.Since(begin).Round(time.Millisecond))
 	if peak > mostResident {
-		t.Errorf("pulk %s had %d bytes resident, at most %d are allowed", name, peak, mostResident)
+		t.Errorf("pulk %s had %d bytes resident, at most %d are allowed\n%s", name, peak, mostResident, out)
 	}
-	if ok != taken {
-		t.Errorf("pulk %s: ended well: %t, want %t\n%s", name, ok, taken, out)
-	}
+	return ok, out
 }
 
 // What tells the launcher what to run.

@@ -30,10 +30,10 @@ var DefaultLimits = Limits{
 	Bytes:   3 << 20,
 	Block:   2 << 20,
 	Ratio:   250,
-	Sets:    1 << 15,
-	Changes: 1 << 15,
-	Values:  1 << 17,
-	Seen:    1 << 15,
+	Sets:    20_000,
+	Changes: 20_000,
+	Values:  80_000,
+	Seen:    20_000,
 }
 
 // Limits that are part of the format.

@@ -26,7 +26,8 @@ func packRaw(t *table, sets int) ([]byte, byte, error) {
 	return all.buf, methodRaw, w.err
 }
 
-// maxModelled is how many bytes of columns the model may pack, about 28,000 changes:
+// maxModelled is how many bytes of columns the model may pack, about 28,000 changes
+// of a standard day:
 // it is slow, and gains most on little.
 const (
 	maxModelled  = 256 << 10

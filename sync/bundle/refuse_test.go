@@ -118,7 +118,7 @@ func TestRefuseColumns(t *testing.T) {
 		{"text_of_a_million_million", func(t *table) { t.kindOf(17).values[2].extra.codes[0] = 1 << 40 }, "text of 1099511627776 bytes"},
 		{"text_empty_but_new", func(t *table) { c := &t.kindOf(17).values[2]; c.extra.codes[0] = 0; c.texts[0] = "" }, "text written long"},
 		{"kinds_claimed", func(t *table) { t.shape.codes[0] = 1 << 60 }, "claims"},
-		{"changes_claimed", func(t *table) { t.shape.codes[0] = 20_000 << shapeBits }, "bytes left"},
+		{"changes_claimed", func(t *table) { t.shape.codes[0] = 19_000 << shapeBits }, "bytes left"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			data, err := encode(goldenKinds(), nil, func(table *table, sets int) ([]byte, byte, error) {
@@ -253,7 +253,7 @@ func TestRefuseBombsInLittleMemory(t *testing.T) {
 	}
 	manySets := func(columns []byte, method byte) []byte {
 		data := packed(columns, method)
-		return append(append(bytes.Clone(data[:72]), 0x80, 0x80, 0x02), data[73:]...) // 32,768 change-sets
+		return append(append(bytes.Clone(data[:72]), 0xa0, 0x9c, 0x01), data[73:]...) // 20,000 change-sets
 	}
 	for _, c := range []struct {
 		name string
@@ -265,7 +265,7 @@ func TestRefuseBombsInLittleMemory(t *testing.T) {
 		{"zstd_frame_cut_off", packed(bomb[:len(bomb)-9], methodZstd), "cut off"},
 		{"modelled_bomb", manySets(append([]byte{100}, make([]byte, 100)...), methodModel), "column shape"},
 		{"raw_sets_claimed", manySets(make([]byte, 100), methodRaw), "bytes left"},
-		{"zstd_sets_claimed", manySets(append(compress(make([]byte, 30_000)), zeros[:100]...), methodZstd), "bytes left"},
+		{"zstd_sets_claimed", manySets(append(compress(make([]byte, 19_000)), zeros[:100]...), methodZstd), "bytes left"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			wantRefused(t, c.data, c.want)
@@ -300,13 +300,13 @@ func TestEncodeSaysTooLarge(t *testing.T) {
 	for len(set.Changes) < change.MaxChanges {
 		set.Changes = append(set.Changes, set.Changes...)
 	}
-	for i := uint64(1); i <= 8; i++ {
+	for i := uint64(1); i <= 4; i++ {
 		more := *set
 		more.Seq += i
 		b.Segments[0].Sets = append(b.Segments[0].Sets, &more)
 	}
 	if _, err := Encode(b, sign); !errors.Is(err, ErrTooLarge) {
-		t.Errorf("Encode of 9 times 4,096 changes: %v; want ErrTooLarge", err)
+		t.Errorf("Encode of 5 times 4,096 changes: %v; want ErrTooLarge", err)
 	}
 	b.Segments[0].Sets = nil
 	if _, err := Encode(b, sign); err == nil || errors.Is(err, ErrTooLarge) {

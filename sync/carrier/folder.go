@@ -159,6 +159,8 @@ func ReadFile(path string) ([]byte, error) {
 			return nil, tooLarge(path)
 		}
 		data.Grow(int(info.Size()) + bytes.MinRead) // it need not grow again
+	} else {
+		data.Grow(MaxFile + 1 + bytes.MinRead) // to grow twofold would take more
 	}
 	if _, err := data.ReadFrom(io.LimitReader(file, MaxFile+1)); err != nil {
 		return nil, err

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -175,6 +176,40 @@ func TestTakeOutOfOrder(t *testing.T) {
 	}
 	carry(t, home, stn)
 	agree(t, 6, stn, home)
+}
+
+// What waits is kept in pieces; they are put together once what was missing comes, and
+// the signature at their end is passed on.
+func TestMuchWaits(t *testing.T) {
+	stn, home, ship := newLog(t, "stn"), newLog(t, "home"), newLog(t, "ship")
+	meet(t, stn, home, ship)
+	first := makeBundle(t, stn, home, Request{Continue: true}).Data
+	hut := place(t, stn, "hut")
+	const more = 20
+	for i := range more {
+		rename(t, stn, hut, fmt.Sprint(i, strings.Repeat("x", pendingBytes/4)))
+	}
+	taken := carry2(t, stn, home, Request{Continue: true})
+	if want := []Gap{{clock.Lane{Site: stn.self.Site}, 1, 1}}; !slices.Equal(taken.Waiting, want) {
+		t.Errorf("waits for %v; want %v", taken.Waiting, want)
+	}
+	pieces := 0
+	err := home.View(context.Background(), func(tx *Tx) error {
+		_, err := tx.Row("SELECT count(*) FROM pending", nil, &pieces)
+		return err
+	})
+	if err != nil || pieces < 4 {
+		t.Errorf("it is kept in %d pieces (%v); want some", pieces, err)
+	}
+	taken = takeBundle(t, home, first)
+	if n, _ := taken.Fresh(); n != more+2 || len(taken.Waiting) > 0 {
+		t.Errorf("the first bundle brought %d sets, waiting %v; want %d", n, taken.Waiting, more+2)
+	}
+	carry(t, home, ship)
+	carry(t, ship, home)
+	carry(t, home, stn)
+	carry(t, ship, stn)
+	agree(t, more+4, stn, home, ship)
 }
 
 // A bundle that was lost leaves a gap after Continue; the other side tells, and the

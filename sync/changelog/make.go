@@ -41,9 +41,22 @@ type Request struct {
 const queueBytes = 8 << 20
 
 // room is how much more is read.
-type room struct{ sets, bytes int }
+type room struct{ sets, changes, values, bytes int }
 
-func (r room) full() bool { return r.sets <= 0 || r.bytes <= 0 }
+// oneBundle is room for what a bundle can hold.
+func oneBundle() *room {
+	l := bundle.DefaultLimits
+	return &room{l.Sets, l.Changes, l.Values, queueBytes}
+}
+
+func (r *room) full() bool { return r.sets <= 0 || r.changes <= 0 || r.values <= 0 || r.bytes <= 0 }
+
+func (r *room) take(set *change.Set, canonical int) {
+	r.sets, r.changes, r.bytes = r.sets-1, r.changes-len(set.Changes), r.bytes-canonical
+	for i := range set.Changes {
+		r.values -= len(set.Changes[i].Values)
+	}
+}
 
 // Made tells of a bundle that was made.
 type Made struct {
@@ -215,7 +228,7 @@ func (tx *Tx) queue(request Request) ([]stretch, int, error) {
 		}
 		start.Merge(sent)
 	}
-	left := room{bundle.DefaultLimits.Sets, queueBytes}
+	left := oneBundle()
 	if request.MaxBytes > 0 {
 		left.sets = min(left.sets, request.MaxBytes) // no change-set takes less than a byte
 	}
@@ -238,7 +251,7 @@ func (tx *Tx) queue(request Request) ([]stretch, int, error) {
 				continue
 			}
 			waiting += int(l.tip - from + 1)
-			more, err := tx.stretches(l, from, &left)
+			more, err := tx.stretches(l, from, left)
 			if err != nil {
 				return nil, 0, err
 			}
@@ -308,15 +321,18 @@ func (tx *Tx) setsOf(l *lane, from uint64, left *room, ends []uint64) ([]*change
 			return err
 		}
 		set, err := change.Parse(l.name, seq, bytes)
+		if err != nil {
+			return err
+		}
 		sets = append(sets, set)
-		left.sets, left.bytes = left.sets-1, left.bytes-len(bytes)
+		left.take(set, len(bytes))
 		for len(ends) > 0 && ends[0] < seq {
 			ends = ends[1:]
 		}
-		if err == nil && left.full() && (len(ends) == 0 || ends[0] == seq) {
-			err = errFull
+		if left.full() && (len(ends) == 0 || ends[0] == seq) {
+			return errFull
 		}
-		return err
+		return nil
 	})
 	if errors.Is(err, errFull) {
 		err = nil

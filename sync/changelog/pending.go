@@ -1,6 +1,7 @@
 package changelog
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -10,20 +11,38 @@ import (
 	"pulk/sync/clock"
 )
 
-// storePending keeps a verified segment whose predecessor is not here.
+// pendingBytes is about how many canonical bytes are kept in one row: a row goes
+// through the database whole, which holds several copies of it meanwhile.
+const pendingBytes = 256 << 10
+
+// storePending keeps a verified segment whose predecessor is not here, in pieces
+// that each wait for the one before. The signature goes with the last: it covers the
+// end. What was stored is let go, as it is read again when its turn comes.
 func (tx *Tx) storePending(s *bundle.Segment, c chain, statement []byte) error {
-	size := 0
-	for _, next := range c.links {
-		size += binary.MaxVarintLen32 + len(next.canonical)
-	}
-	sets := make([]byte, 0, size)
-	for _, next := range c.links {
+	previous, first := c.previous, 0
+	var sets []byte
+	for i := range c.links {
+		next := &c.links[i]
 		sets = binary.AppendUvarint(sets, uint64(len(next.canonical)))
 		sets = append(sets, next.canonical...)
+		next.canonical, next.set.Changes = nil, nil
+		last := i == len(c.links)-1
+		if len(sets) < pendingBytes && !last {
+			continue
+		}
+		signed := []byte{}
+		if last {
+			signed = statement
+		}
+		err := tx.Exec(`INSERT INTO pending (site, epoch, class, from_seq, to_seq, previous, head, statement, sets, took)
+			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
+			s.Lane.Site, s.Lane.Epoch, s.Lane.Class, s.From+uint64(first), s.From+uint64(i), previous[:], next.hash[:], signed, sets, tx.author.Now.UnixMilli())
+		if err != nil {
+			return err
+		}
+		previous, first, sets = next.hash, i+1, sets[:0]
 	}
-	return tx.Exec(`INSERT INTO pending (site, epoch, class, from_seq, to_seq, previous, head, statement, sets, took)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
-		s.Lane.Site, s.Lane.Epoch, s.Lane.Class, s.From, s.To(), c.previous[:], s.Head[:], statement, sets, tx.author.Now.UnixMilli())
+	return nil
 }
 
 type pendingSegment struct {
@@ -31,7 +50,22 @@ type pendingSegment struct {
 	from, to  uint64
 	previous  change.Hash
 	head      []byte
-	statement []byte
+	statement []byte // empty where the segment goes on in another
+}
+
+// goesOn reports whether p begins where before ends.
+func (p *pendingSegment) goesOn(before *pendingSegment) bool {
+	return p.lane == before.lane && p.from == before.to+1 && bytes.Equal(p.previous[:], before.head)
+}
+
+// gap returns what is missing before segment i of a list, if anything is.
+func (tx *Tx) gap(list []pendingSegment, i int) (Gap, bool) {
+	p := &list[i]
+	have := tx.tipOf(p.lane)
+	if have+1 >= p.from || i > 0 && p.goesOn(&list[i-1]) {
+		return Gap{}, false
+	}
+	return Gap{p.lane, have + 1, p.from - 1}, true
 }
 
 // pendingSegments lists what waits, without its change-sets.
@@ -59,7 +93,7 @@ func (tx *Tx) takePending(taken *Taken) error {
 			return err
 		}
 		taken.Waiting = nil
-		for _, p := range list {
+		for i, p := range list {
 			placed, err := tx.placePending(p, taken)
 			if err != nil {
 				return err
@@ -68,8 +102,8 @@ func (tx *Tx) takePending(taken *Taken) error {
 				again = true
 				continue
 			}
-			if have := tx.tipOf(p.lane); have+1 < p.from {
-				taken.Waiting = append(taken.Waiting, Gap{p.lane, have + 1, p.from - 1})
+			if gap, ok := tx.gap(list, i); ok {
+				taken.Waiting = append(taken.Waiting, gap)
 			}
 		}
 	}
@@ -138,9 +172,9 @@ func (tx *Tx) pendingLinks(p *pendingSegment) ([]link, error) {
 func (tx *Tx) Gaps() ([]Gap, error) {
 	list, err := tx.pendingSegments()
 	var gaps []Gap
-	for _, p := range list {
-		if have := tx.tipOf(p.lane); have+1 < p.from {
-			gaps = append(gaps, Gap{p.lane, have + 1, p.from - 1})
+	for i := range list {
+		if gap, ok := tx.gap(list, i); ok {
+			gaps = append(gaps, gap)
 		}
 	}
 	return gaps, err

@@ -1,6 +1,7 @@
 package changelog
 
 import (
+	"errors"
 	"fmt"
 
 	"pulk/sync/change"
@@ -81,14 +82,19 @@ func (tx *Tx) setAside(l *lane, from uint64, previous change.Hash) error {
 	}
 	for again := true; again; {
 		var rows []row
+		size := 0
 		err := tx.Each(`SELECT c.seq, c.hash, c.bytes, c.took, s.bytes FROM changeset AS c LEFT JOIN statement AS s ON s.lane = c.lane AND s.seq = c.seq
 			WHERE c.lane = ? AND c.seq >= ? ORDER BY c.seq LIMIT ?`, []any{l.id, from, rebuildBatch}, func(scan func(...any) error) error {
 			var r row
 			err := scan(&r.seq, &r.hash, &r.bytes, &r.took, &r.statement)
 			rows = append(rows, r)
+			if size += len(r.bytes); err == nil && size > rebuildBytes {
+				return errFull
+			}
 			return err
 		})
-		if err != nil {
+		full := errors.Is(err, errFull)
+		if err != nil && !full {
 			return err
 		}
 		for _, r := range rows {
@@ -101,7 +107,7 @@ func (tx *Tx) setAside(l *lane, from uint64, previous change.Hash) error {
 			copy(previous[:], r.hash)
 			from = r.seq + 1
 		}
-		again = len(rows) == rebuildBatch
+		again = full || len(rows) == rebuildBatch
 	}
 	for _, table := range []string{"changeset", "statement"} {
 		if err := tx.Exec("DELETE FROM "+table+" WHERE lane = ? AND seq >= ?", l.id, first); err != nil {
@@ -173,7 +179,7 @@ func (tx *Tx) keepAside(base clock.Lane, previous change.Hash, links []link, sta
 			break
 		}
 		var signed []byte
-		if i == len(links)-1 {
+		if i == len(links)-1 && len(statement) > 0 {
 			signed = statement
 		}
 		err = tx.Exec(`INSERT INTO quarantine (site, epoch, class, seq, hash, previous, bytes, statement, took, peer) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,

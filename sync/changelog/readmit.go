@@ -19,7 +19,7 @@ func (tx *Tx) readmit() (bool, error) {
 		again = false
 		for i := range list {
 			a := &list[i]
-			if _, bounded := tx.bounds[a.base.Site]; a.placed || bounded && !wanted[a.link.hash] {
+			if _, bounded := tx.bounds[a.base.Site]; a.placed || bounded && !wanted[a.hash] {
 				continue
 			}
 			placed, err := tx.putBack(a)
@@ -32,30 +32,24 @@ func (tx *Tx) readmit() (bool, error) {
 	return moved, nil
 }
 
-// asideLink is a change-set that is kept aside, with its place in its chain.
+// asideLink is a change-set that is kept aside, with its place in its chain. What is
+// in it is read when it is put back.
 type asideLink struct {
-	base      clock.Lane
-	link      link
-	previous  change.Hash
-	statement []byte
-	took      int64
-	placed    bool
+	base           clock.Lane
+	seq            uint64
+	hash, previous change.Hash
+	placed         bool
 }
 
 func (tx *Tx) asideLinks() ([]asideLink, error) {
 	var list []asideLink
-	err := tx.Each("SELECT site, epoch, class, seq, hash, previous, bytes, statement, took FROM quarantine ORDER BY site, epoch, class, seq, hash", nil,
+	err := tx.Each("SELECT site, epoch, class, seq, hash, previous FROM quarantine ORDER BY site, epoch, class, seq, hash", nil,
 		func(scan func(...any) error) error {
 			var a asideLink
-			var seq uint64
 			var hash, previous []byte
-			if err := scan(&a.base.Site, &a.base.Epoch, &a.base.Class, &seq, &hash, &previous, &a.link.canonical, &a.statement, &a.took); err != nil {
-				return err
-			}
-			copy(a.link.hash[:], hash)
+			err := scan(&a.base.Site, &a.base.Epoch, &a.base.Class, &a.seq, &hash, &previous)
+			copy(a.hash[:], hash)
 			copy(a.previous[:], previous)
-			var err error
-			a.link.set, err = change.Parse(a.base, seq, a.link.canonical)
 			list = append(list, a)
 			return err
 		})
@@ -66,23 +60,25 @@ func (tx *Tx) asideLinks() ([]asideLink, error) {
 func (b bounds) leadsTo(list []asideLink) map[change.Hash]bool {
 	byHash := map[change.Hash]*asideLink{}
 	for i := range list {
-		byHash[list[i].link.hash] = &list[i]
+		byHash[list[i].hash] = &list[i]
 	}
 	wanted := map[change.Hash]bool{}
 	for _, heads := range b {
 		for _, head := range heads {
 			for a := byHash[head.Hash]; a != nil; a = byHash[a.previous] {
-				wanted[a.link.hash] = true
+				wanted[a.hash] = true
 			}
 		}
 	}
 	return wanted
 }
 
+const asideKey = "site = ? AND epoch = ? AND class = ? AND seq = ? AND hash = ?"
+
 // putBack places a change-set that was kept aside, where what comes before it is here.
 func (tx *Tx) putBack(a *asideLink) (bool, error) {
 	var at *lane
-	if seq := a.link.set.Seq; seq > 1 {
+	if seq := a.seq; seq > 1 {
 		nodes, err := tx.nodes(a.base, seq-1)
 		if err != nil {
 			return false, err
@@ -96,17 +92,26 @@ func (tx *Tx) putBack(a *asideLink) (bool, error) {
 			return false, nil
 		}
 	}
-	end, _, err := tx.place(a.base, at, []link{a.link})
+	key := []any{a.base.Site, a.base.Epoch, a.base.Class, a.seq, a.hash[:]}
+	l := link{hash: a.hash}
+	var statement []byte
+	_, err := tx.Row("SELECT bytes, statement FROM quarantine WHERE "+asideKey, key, &l.canonical, &statement)
+	if err != nil {
+		return false, err
+	}
+	if l.set, err = change.Parse(a.base, a.seq, l.canonical); err != nil {
+		return false, err
+	}
+	end, _, err := tx.place(a.base, at, []link{l})
 	if err != nil {
 		return false, err
 	}
 	a.placed = true
-	if a.statement != nil {
-		err := tx.Exec("INSERT INTO statement (lane, seq, bytes) VALUES (?, ?, ?) ON CONFLICT DO NOTHING", end.id, a.link.set.Seq, a.statement)
+	if statement != nil {
+		err := tx.Exec("INSERT INTO statement (lane, seq, bytes) VALUES (?, ?, ?) ON CONFLICT DO NOTHING", end.id, a.seq, statement)
 		if err != nil {
 			return false, err
 		}
 	}
-	return true, tx.Exec("DELETE FROM quarantine WHERE site = ? AND epoch = ? AND class = ? AND seq = ? AND hash = ?",
-		a.base.Site, a.base.Epoch, a.base.Class, a.link.set.Seq, a.link.hash[:])
+	return true, tx.Exec("DELETE FROM quarantine WHERE "+asideKey, key...)
 }

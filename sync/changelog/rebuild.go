@@ -3,6 +3,7 @@ package changelog
 import (
 	"context"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"regexp"
 	"strconv"
@@ -78,9 +79,13 @@ func (tx *Tx) rebuild() error {
 	return tx.storeAwaits()
 }
 
-// rebuildBatch is how many change-sets are read at a time, as a statement must
-// not write while another reads the same table.
-const rebuildBatch = 1000
+// How many change-sets, and about how many bytes of them, are read at a time, as a
+// statement must not write while another reads the same table. In memory they take
+// up to fifty times as much.
+const (
+	rebuildBatch = 1000
+	rebuildBytes = 128 << 10
+)
 
 type loggedSet struct {
 	set *change.Set
@@ -89,6 +94,7 @@ type loggedSet struct {
 
 func (tx *Tx) batch(l *lane, from uint64) ([]loggedSet, error) {
 	var batch []loggedSet
+	size := 0
 	err := tx.Each("SELECT seq, ctx, bytes FROM changeset WHERE lane = ? AND seq >= ? ORDER BY seq LIMIT ?", []any{l.id, from, rebuildBatch},
 		func(scan func(...any) error) error {
 			var seq uint64
@@ -100,9 +106,12 @@ func (tx *Tx) batch(l *lane, from uint64) ([]loggedSet, error) {
 			var err error
 			row.set, err = change.Parse(l.name, seq, bytes)
 			batch = append(batch, row)
+			if size += len(bytes); err == nil && size > rebuildBytes {
+				return errFull
+			}
 			return err
 		})
-	if err != nil {
+	if err != nil && !errors.Is(err, errFull) {
 		return nil, fmt.Errorf("lane %s: %w", l.name, err)
 	}
 	return batch, nil

@@ -315,6 +315,9 @@ func (tx *Tx) takeChain(base clock.Lane, c chain, statement []byte, report *Take
 	if len(aside) > 0 {
 		return nil, nil // what follows in the bundle goes on from what is kept aside
 	}
+	if len(statement) == 0 {
+		return end, nil // the segment goes on in another that waits
+	}
 	return end, tx.Exec("INSERT INTO statement (lane, seq, bytes) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
 		end.id, links[n-1].set.Seq, statement)
 }

@@ -289,6 +289,6 @@ func (tx *Tx) since(l *lane, start time.Time) ([]stretch, time.Time, error) {
 	if err != nil || from > l.tip {
 		return nil, first.At.Time(), err
 	}
-	stretches, err := tx.stretches(l, from, &room{bundle.DefaultLimits.Sets, queueBytes})
+	stretches, err := tx.stretches(l, from, oneBundle())
 	return stretches[:within(stretches, bundle.DefaultLimits)], first.At.Time(), err
 }

@@ -1,0 +1,15 @@
+package main
+
+import "runtime/debug"
+
+// collectAbove is how much memory a command that reads what comes from outside may
+// have in use before the garbage collector works harder than usual. It is a soft
+// limit on what Go manages; on top come the program itself and what SQLite holds.
+// What is live at a time is bounded by bundle.DefaultLimits; without this the garbage
+// of one step would still lie around in the next. To take a standard day never comes
+// near it, and takes no longer; a report, of which more is live at a time than
+// this, would take twice as long, so other commands are left alone.
+const collectAbove = 26 << 20
+
+// stayFrugal sets that limit.
+func stayFrugal() { debug.SetMemoryLimit(collectAbove) }
