@@ -233,7 +233,7 @@ func (c *call) roomForRequest() int {
 }
 
 func (c *call) sayMissing(row missingRow, l transfer.Lack) {
-	c.printf("parcel %s: of %d fragments that are needed %d are here, the last since %s\n", row.Parcel, row.Needed, row.Here, c.env.showTime(row.GrewAt))
+	c.printf("parcel %s: of %d fragments that are needed %d are here, the last came %s\n", row.Parcel, row.Needed, row.Here, c.env.showTime(row.GrewAt))
 	if row.Trouble != "" {
 		c.printf("  not taken: %s\n", row.Trouble)
 	}

@@ -34,13 +34,11 @@ type worstInput struct {
 
 // draft is a bundle that is being made.
 type draft struct {
-	lanes []clock.Lane
-	sets  map[clock.Lane][]*change.Set
-	acks  []bundle.Ack
-	// relayed are signed by the ship, one statement for so many lanes.
-	relayed bool
-	random  *rand.Rand
-	made    int
+	lanes  []clock.Lane
+	sets   map[clock.Lane][]*change.Set
+	acks   []bundle.Ack
+	random *rand.Rand
+	made   int
 }
 
 func newDraft() *draft {
