@@ -90,6 +90,17 @@ func (h *History) Add(lane clock.Lane, seq uint64, bytes []byte, hash change.Has
 	return c, nil
 }
 
+// Rivals returns the other change-sets that were committed under the same lane and
+// number: there are some where a store was copied, or restored from a backup.
+func (h *History) Rivals(c *Commit) (list []*Commit) {
+	for _, other := range h.byPlace[place{c.Set.Lane, c.Set.Seq}] {
+		if other != c {
+			list = append(list, other)
+		}
+	}
+	return list
+}
+
 // ByHash returns the change-set with a chain hash, or nil.
 func (h *History) ByHash(hash change.Hash) *Commit { return h.byHash[hash] }
 

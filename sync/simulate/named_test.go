@@ -28,6 +28,7 @@ func mustPlay(t *testing.T, seeds uint64, count string, make func(seed uint64) s
 		}
 		seen += w.counts[count]
 	}
+	t.Logf("%s: %d", count, seen)
 	if seen == 0 {
 		t.Errorf("no season shows %s", count)
 	}
@@ -58,6 +59,30 @@ func TestCutOffUnknown(t *testing.T) {
 	mustPlay(t, 8, "kept aside", func(seed uint64) season {
 		s := plain(seed, 4, "work", "talk", "talk", "work", "talk", "talk", "cut off", "talk", "talk", "work", "talk", "talk", "correct", "talk", "talk", "look", "talk")
 		s.lost, s.old = 1, []bool{false, false, true, seed%2 == 0}
+		return s
+	})
+}
+
+// TestRestoredUnnoticed: a store is put back in place, hears from others what it had
+// written since, and takes no number that it used.
+func TestRestoredUnnoticed(t *testing.T) {
+	mustPlay(t, 8, "restores", func(seed uint64) season {
+		s := plain(seed, 2, "keep", "work", "work", "talk", "work", "talk", "restore", "talk", "talk", "work", "talk", "work", "talk", "work")
+		return s
+	})
+}
+
+// TestFalseFragments: false fragments come before, between and after the true ones, of
+// which some are lost and asked for.
+func TestFalseFragments(t *testing.T) {
+	mustPlay(t, 12, "false fragments", func(seed uint64) season {
+		r := rand.New(rand.NewPCG(seed, 7))
+		verbs := []string{"work", "work", "work", "work"}
+		for range 60 {
+			verbs = append(verbs, []string{"work", "send", "hostile", "talk", "talk", "deliver", "deliver", "ask"}[r.IntN(8)])
+		}
+		s := plain(seed, 2, verbs...)
+		s.hostile, s.narrow = true, true
 		return s
 	})
 }

@@ -220,12 +220,25 @@ func (w *world) book(m *machine, lane clock.Lane, seq uint64) *simulate.Commit {
 	if err != nil {
 		w.fail("%s: %v", m.name, err)
 	}
+	w.mustBeFree(m, c)
 	m.knew.Add(c.N)
 	if m.dots == nil {
 		m.refresh()
 	}
 	m.place(c.N, clock.Dot{Lane: lane, Seq: seq})
 	return c
+}
+
+// mustBeFree: nobody writes under a number of which something in their store says that
+// it is in use.
+func (w *world) mustBeFree(m *machine, c *simulate.Commit) {
+	for _, rival := range w.h.Rivals(c) {
+		for n := range m.knew.All {
+			if n != c.N && (n == rival.N || w.h.Commits[n].Knew.Has(rival.N)) {
+				w.fail("%s writes %s/%d, though it could know that the number is in use", m.name, w.lane(c.Set.Lane), c.Set.Seq)
+			}
+		}
+	}
 }
 
 // answered reports whether an error is an answer to a person, and no fault.
