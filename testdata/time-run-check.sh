@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # Times the whole `pulk run check` process on a store with 1,000,000 changes and on
-# one with 10,000, in turn, and prints the median of each and their ratio.
+# one with 10,000, in turn, and prints the median of each and their ratio. Fails where
+# the larger takes 50 ms or more, or 1.3 times what the smaller takes.
 #
 #   bash testdata/time-run-check.sh [RUNS]      RUNS: timed runs on each store, 41 by default
 #
@@ -42,4 +43,4 @@ done
 median() { sort -n "$1" | awk '{v[NR]=$1} END{print v[int((NR+1)/2)]}'; }
 small=$(median "$work/small.us")
 large=$(median "$work/large.us")
-awk -v s="$small" -v l="$large" 'BEGIN{printf "run check, whole process, median: %.1f ms with 10,000 changes, %.1f ms with 1,000,000, ratio %.2f\n", s/1000, l/1000, l/s}'
+awk -v s="$small" -v l="$large" 'BEGIN{printf "run check, whole process, median: %.1f ms with 10,000 changes, %.1f ms with 1,000,000, ratio %.2f\n", s/1000, l/1000, l/s; exit l >= 50000 || l >= 1.3*s}'

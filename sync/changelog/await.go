@@ -1,15 +1,19 @@
 package changelog
 
 import (
+	"bytes"
+
 	"pulk/sync/change"
 	"pulk/sync/clock"
 )
 
-// awaits is table awaited in memory: the change-sets that something here names with
-// a hash, and that are not here. Where one comes with that hash, a reference to it
-// can be read; where another comes in its place, the lane has a history that is not
-// here, and who named it vouches for nothing of what is.
+// awaits is table awaited in memory, lane by lane as they are asked for: the
+// change-sets that something here names with a hash, and that are not here. Where one
+// comes with that hash, a reference to it can be read; where another comes in its
+// place, the lane has a history that is not here, and who named it vouches for nothing
+// of what is.
 type awaits struct {
+	lanes  map[clock.Lane]bool // without branch: those read
 	rows   map[awaited]bool
 	stored map[awaited]bool // as the table has it
 	at     map[clock.Dot]int
@@ -23,12 +27,19 @@ type awaited struct {
 	reference bool // named by a reference, not by a context
 }
 
-func (tx *Tx) loadAwaits() (*awaits, error) {
-	if tx.awaits != nil {
-		return tx.awaits, nil
+// awaitsIn returns awaits with what is in the lane, whose branch does not matter.
+func (tx *Tx) awaitsIn(lane clock.Lane) (*awaits, error) {
+	if tx.awaits == nil {
+		tx.awaits = &awaits{map[clock.Lane]bool{}, map[awaited]bool{}, map[awaited]bool{}, map[clock.Dot]int{}}
 	}
-	a := &awaits{map[awaited]bool{}, map[awaited]bool{}, map[clock.Dot]int{}}
-	err := tx.Each("SELECT dot, reference FROM awaited", nil, func(scan func(...any) error) error {
+	a, lane := tx.awaits, lane.Base()
+	if a.lanes[lane] {
+		return a, nil
+	}
+	a.lanes[lane] = true
+	first, last := lane.BaseKey(), bytes.Repeat([]byte{0xff}, clock.KeySize)
+	copy(last, first)
+	return a, tx.Each("SELECT dot, reference FROM awaited WHERE dot BETWEEN ? AND ?", []any{first, last}, func(scan func(...any) error) error {
 		var key []byte
 		var row awaited
 		if err := scan(&key, &row.reference); err != nil {
@@ -43,8 +54,6 @@ func (tx *Tx) loadAwaits() (*awaits, error) {
 		a.add(row)
 		return nil
 	})
-	tx.awaits = a
-	return a, err
 }
 
 func (a *awaits) add(row awaited) {
@@ -56,7 +65,7 @@ func (a *awaits) add(row awaited) {
 
 // await notes that something names a change-set that is not here.
 func (tx *Tx) await(lane clock.Lane, seq uint64, check uint32, reference bool) error {
-	a, err := tx.loadAwaits()
+	a, err := tx.awaitsIn(lane)
 	if err == nil {
 		a.add(awaited{clock.Dot{Lane: lane.Base(), Seq: seq}, check, reference})
 	}
@@ -66,7 +75,7 @@ func (tx *Tx) await(lane clock.Lane, seq uint64, check uint32, reference bool) e
 // arrived takes in that a change-set came, and reports whether something that named
 // it, or another in its place, was read wrongly until now.
 func (tx *Tx) arrived(lane clock.Lane, seq uint64, hash change.Hash) (stale bool, err error) {
-	a, err := tx.loadAwaits()
+	a, err := tx.awaitsIn(lane)
 	dot := clock.Dot{Lane: lane.Base(), Seq: seq}
 	if err != nil || a.at[dot] == 0 {
 		return false, err

@@ -147,7 +147,7 @@ func (tx *Tx) trim(base clock.Lane, head bundle.Head) (bool, error) {
 	if len(lanes) > 1 {
 		// What others have of it was agreed by names that the branches bear no more.
 		for _, table := range []string{"peer_clock", "peer_sent"} {
-			if err := tx.Exec("DELETE FROM "+table+" WHERE substr(lane, 1, 7) = ?", laneKey(base)[:7]); err != nil {
+			if err := tx.Exec("DELETE FROM "+table+" WHERE substr(lane, 1, 7) = ?", base.BaseKey()); err != nil {
 				return false, err
 			}
 		}

@@ -471,7 +471,7 @@ func (tx *Tx) noteSent(peer clock.SiteID, segments []bundle.Segment) error {
 			continue // of a forked lane everything is sent until it is acknowledged
 		}
 		err := tx.Exec("INSERT INTO peer_sent (peer, lane, seq) VALUES (?, ?, ?) ON CONFLICT (peer, lane) DO UPDATE SET seq = max(seq, excluded.seq)",
-			peer, laneKey(s.Lane), s.To())
+			peer, s.Lane.Key(), s.To())
 		if err != nil {
 			return err
 		}

@@ -2,7 +2,6 @@ package changelog
 
 import (
 	"bytes"
-	"slices"
 	"time"
 
 	"pulk/sync/bundle"
@@ -42,23 +41,12 @@ func (tx *Tx) acknowledge(b *bundle.Bundle) error {
 	lanes := agreed.Clone()
 	lanes.Merge(claimed)
 	for _, lane := range lanes.Lanes() {
-		err := tx.Exec("INSERT INTO peer_clock (peer, lane, seq, claim) VALUES (?, ?, ?, ?)", b.From, laneKey(lane), agreed[lane], claimed[lane])
+		err := tx.Exec("INSERT INTO peer_clock (peer, lane, seq, claim) VALUES (?, ?, ?, ?)", b.From, lane.Key(), agreed[lane], claimed[lane])
 		if err != nil {
 			return err
 		}
 	}
 	return nil
-}
-
-const laneKeySize = 11
-
-func laneKey(lane clock.Lane) []byte {
-	return clock.Dot{Lane: lane, Seq: 1}.Key()[:laneKeySize]
-}
-
-func laneFromKey(key []byte) (clock.Lane, error) {
-	dot, err := clock.DotFromKey(append(slices.Clone(key), make([]byte, clock.KeySize-laneKeySize)...))
-	return dot.Lane, err
 }
 
 // Acknowledged returns what another site has, as far as it has said so.
@@ -76,7 +64,7 @@ func (tx *Tx) peerVector(query string, peer clock.SiteID) (clock.Vector, error) 
 		if err := scan(&key, &seq); err != nil {
 			return err
 		}
-		lane, err := laneFromKey(key)
+		lane, err := clock.LaneFromKey(key)
 		if seq > 0 {
 			v[lane] = seq
 		}

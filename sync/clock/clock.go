@@ -95,8 +95,41 @@ func (d Dot) Compare(e Dot) int {
 
 func (d Dot) String() string { return fmt.Sprintf("%s/%d.%d", d.Lane, d.Seq, d.Index) }
 
-// KeySize is the length of a dot as a key.
-const KeySize = 18
+// KeySize is the length of a dot as a key, LaneKeySize that of a lane.
+const (
+	KeySize     = 18
+	LaneKeySize = 11
+)
+
+// baseKeySize is the length of the part of a key that all branches of a lane share.
+const baseKeySize = 7
+
+// Key returns l as bytes that sort as Compare does, and that all keys of its dots
+// begin with.
+func (l Lane) Key() []byte { return l.appendKey(make([]byte, 0, LaneKeySize)) }
+
+// BaseKey returns what the keys of all branches of l begin with.
+func (l Lane) BaseKey() []byte { return l.Key()[:baseKeySize] }
+
+func (l Lane) appendKey(key []byte) []byte {
+	key = binary.BigEndian.AppendUint32(key, uint32(l.Site))
+	key = binary.BigEndian.AppendUint16(key, l.Epoch)
+	key = append(key, byte(l.Class))
+	return binary.BigEndian.AppendUint32(key, l.Branch)
+}
+
+// LaneFromKey is the inverse of Lane.Key.
+func LaneFromKey(key []byte) (Lane, error) {
+	if len(key) != LaneKeySize {
+		return Lane{}, fmt.Errorf("lane key of %d bytes, expected %d", len(key), LaneKeySize)
+	}
+	return Lane{
+		Site:   SiteID(binary.BigEndian.Uint32(key)),
+		Epoch:  binary.BigEndian.Uint16(key[4:]),
+		Class:  Class(key[6]),
+		Branch: binary.BigEndian.Uint32(key[7:]),
+	}, nil
+}
 
 // Key returns d as bytes that sort as Compare does; nil for the zero dot, so
 // that it is NULL in a table.
@@ -104,11 +137,7 @@ func (d Dot) Key() []byte {
 	if d.IsZero() {
 		return nil
 	}
-	key := make([]byte, 0, KeySize)
-	key = binary.BigEndian.AppendUint32(key, uint32(d.Site))
-	key = binary.BigEndian.AppendUint16(key, d.Epoch)
-	key = append(key, byte(d.Class))
-	key = binary.BigEndian.AppendUint32(key, d.Branch)
+	key := d.Lane.appendKey(make([]byte, 0, KeySize))
 	key = append(key, byte(d.Seq>>32))
 	key = binary.BigEndian.AppendUint32(key, uint32(d.Seq))
 	return binary.BigEndian.AppendUint16(key, d.Index)
@@ -125,14 +154,10 @@ func DotFromKey(key []byte) (Dot, error) {
 	if len(key) != KeySize {
 		return Dot{}, fmt.Errorf("dot key of %d bytes, expected %d", len(key), KeySize)
 	}
+	lane, err := LaneFromKey(key[:LaneKeySize])
 	return Dot{
-		Lane: Lane{
-			Site:   SiteID(binary.BigEndian.Uint32(key)),
-			Epoch:  binary.BigEndian.Uint16(key[4:]),
-			Class:  Class(key[6]),
-			Branch: binary.BigEndian.Uint32(key[7:]),
-		},
+		Lane:  lane,
 		Seq:   uint64(key[11])<<32 | uint64(binary.BigEndian.Uint32(key[12:])),
 		Index: binary.BigEndian.Uint16(key[16:]),
-	}, nil
+	}, err
 }

@@ -226,12 +226,10 @@ func cutInto(c fragment.Cut, parcel []byte, places []int) ([]Parcel, error) {
 	return parcels, nil
 }
 
-const laneKeySize = 11
-
 func encodeLanes(v clock.Vector) []byte {
 	out := []byte{}
 	for _, lane := range v.Lanes() {
-		out = append(out, clock.Dot{Lane: lane, Seq: 1}.Key()[:laneKeySize]...)
+		out = append(out, lane.Key()...)
 		out = binary.BigEndian.AppendUint64(out, v[lane])
 	}
 	return out
@@ -239,13 +237,12 @@ func encodeLanes(v clock.Vector) []byte {
 
 func decodeLanes(data []byte) (clock.Vector, error) {
 	v := clock.Vector{}
-	for ; len(data) >= laneKeySize+8; data = data[laneKeySize+8:] {
-		key := append(append([]byte{}, data[:laneKeySize]...), make([]byte, clock.KeySize-laneKeySize)...)
-		dot, err := clock.DotFromKey(key)
+	for ; len(data) >= clock.LaneKeySize+8; data = data[clock.LaneKeySize+8:] {
+		lane, err := clock.LaneFromKey(data[:clock.LaneKeySize])
 		if err != nil {
 			return nil, err
 		}
-		v[dot.Lane] = binary.BigEndian.Uint64(data[laneKeySize:])
+		v[lane] = binary.BigEndian.Uint64(data[clock.LaneKeySize:])
 	}
 	return v, nil
 }
