@@ -49,16 +49,12 @@ func (e *env) founderCommands() []*cli.Command {
 
 func (c *call) siteIntroduce() error {
 	code := c.Args().First()
-	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
-		site, err := c.siteToJudge(tx, code)
+	return c.judge(func(tx *changelog.Tx, site changelog.Site) error {
+		list, err := introductionsOf(tx, site)
 		if err != nil {
 			return err
 		}
-		list, err := tx.Introductions()
-		if err != nil {
-			return err
-		}
-		if slices.ContainsFunc(list, func(in changelog.Introduction) bool { return in.Key.Equal(site.Key) }) {
+		if len(list) > 0 {
 			return fault.Misuse("see: pulk site list", "site %s is introduced already", code)
 		}
 		if site.By != changelog.TrustVoice {
@@ -70,6 +66,22 @@ func (c *call) siteIntroduce() error {
 	}, func() {
 		c.printf("site %s is introduced: others trust it once a bundle of this site brings them the word.\n", code)
 	})
+}
+
+// judge lets the founder say something of the site that the command names.
+func (c *call) judge(say func(*changelog.Tx, changelog.Site) error, done func()) error {
+	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+		site, err := c.siteToJudge(tx, c.Args().First())
+		if err != nil {
+			return err
+		}
+		return say(tx, site)
+	}, done)
+}
+
+func introductionsOf(tx *changelog.Tx, site changelog.Site) ([]changelog.Introduction, error) {
+	list, err := tx.Introductions()
+	return slices.DeleteFunc(list, func(in changelog.Introduction) bool { return !in.Key.Equal(site.Key) }), err
 }
 
 // siteToJudge returns a site that the founder is to say something of.
@@ -90,23 +102,15 @@ func (c *call) siteToJudge(tx *changelog.Tx, code string) (changelog.Site, error
 
 func (c *call) siteRetract() error {
 	code := c.Args().First()
-	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
-		site, err := c.siteToJudge(tx, code)
+	return c.judge(func(tx *changelog.Tx, site changelog.Site) error {
+		list, err := introductionsOf(tx, site)
 		if err != nil {
 			return err
 		}
-		list, err := tx.Introductions()
-		if err != nil {
-			return err
-		}
-		n := 0
 		for _, in := range list {
-			if in.Key.Equal(site.Key) {
-				tx.Retract(in.Dot, c.String("why"))
-				n++
-			}
+			tx.Retract(in.Dot, c.String("why"))
 		}
-		if n == 0 {
+		if len(list) == 0 {
 			return fault.Misuse("see: pulk site list", "site %s was not introduced", code)
 		}
 		return nil
@@ -117,11 +121,7 @@ func (c *call) siteRetract() error {
 
 func (c *call) siteReinstate() error {
 	code := c.Args().First()
-	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
-		site, err := c.siteToJudge(tx, code)
-		if err != nil {
-			return err
-		}
+	return c.judge(func(tx *changelog.Tx, site changelog.Site) error {
 		list, err := tx.Cutoffs()
 		if err != nil {
 			return err

@@ -90,14 +90,24 @@ func (h *Hub) progress(w http.ResponseWriter, r *http.Request, site uint32) erro
 		return err
 	}
 	// What an earlier try has sent counts only once it is on disk.
-	ctx, stop := context.WithCancel(r.Context())
-	defer stop()
-	end, err := h.uploads.begin(ctx, p, stop)
+	_, end, err := h.alone(r, p)
 	if err != nil {
 		return err
 	}
 	defer end()
 	return h.tellProgress(w, p, http.StatusNoContent)
+}
+
+// alone ends an earlier upload of the same parcel, and returns the context of this
+// one, which a later one ends in turn, and what is to be called after it.
+func (h *Hub) alone(r *http.Request, p place) (context.Context, func(), error) {
+	ctx, stop := context.WithCancel(r.Context())
+	end, err := h.uploads.begin(ctx, p, stop)
+	if err != nil {
+		stop()
+		return nil, nil, err
+	}
+	return ctx, func() { end(); stop() }, nil
 }
 
 func (h *Hub) tellProgress(w http.ResponseWriter, p place, status int) error {
@@ -132,9 +142,7 @@ func (h *Hub) upload(w http.ResponseWriter, r *http.Request, site uint32) error 
 	if err != nil {
 		return err
 	}
-	ctx, stop := context.WithCancel(r.Context())
-	defer stop()
-	end, err := h.uploads.begin(ctx, p, stop)
+	ctx, end, err := h.alone(r, p)
 	if err != nil {
 		return err
 	}

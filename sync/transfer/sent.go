@@ -55,7 +55,7 @@ func (d *Desk) boundSent(tx *schema.Tx) error {
 			})
 		}
 		bytes, count = bytes+s.Length, count+1
-		if bytes > sentBytes || count > sentParcels || s.madeAt.Before(d.Now.Add(-sentFor)) || len(s.lanes) > 0 && covers(acknowledged[s.peer], s.lanes) {
+		if bytes > sentBytes || count > sentParcels || s.madeAt.Before(d.Now.Add(-sentFor)) || len(s.lanes) > 0 && acknowledged[s.peer].Covers(s.lanes) {
 			bytes, count = bytes-s.Length, count-1
 			drop = append(drop, s.id)
 		}
@@ -99,7 +99,7 @@ func (d *Desk) onWay(ctx context.Context, sent *Sent) (behind clock.Vector, all 
 				return err
 			}
 			has.Merge(behind)
-			all = covers(has, heads)
+			all = has.Covers(heads)
 			return nil
 		})
 	})
@@ -151,15 +151,6 @@ func (d *Desk) asks(ctx context.Context, peer clock.SiteID, limit int) ([]Parcel
 		}
 	}
 	return parcels, err
-}
-
-func covers(has, ends clock.Vector) bool {
-	for lane, seq := range ends {
-		if has[lane] < seq {
-			return false
-		}
-	}
-	return true
 }
 
 // eachSent runs fn for the parcels that a condition picks, without their bytes, the
