@@ -37,6 +37,7 @@ var mayImport = map[string][]string{
 	"inventory":         {"schema", "sync", "inventory"},
 	"inventory/sparing": {},
 	"inventory/kit":     {"inventory/sparing"},
+	"inventory/sheet":   {},
 	"testdata":          {"testdata"},
 	"cmd":               {"schema", "sync", "checklist", "inventory", "testdata", "cmd"},
 }
@@ -63,7 +64,7 @@ var pure = []string{
 	"checklist/procedure/compare.go", "checklist/procedure/delta.go", "checklist/procedure/unit.go",
 	"checklist/run/evaluate.go", "checklist/run/gate.go", "checklist/run/view.go", "checklist/run/evidence.go", "checklist/run/entry.go",
 	"checklist/attach/preview.go", "checklist/attach/exif.go", "checklist/attach/parcel.go",
-	"inventory/sparing", "inventory/kit", "inventory/stock/movement.go", "sync/linkbook/file.go",
+	"inventory/sparing", "inventory/kit", "inventory/sheet", "inventory/stock/movement.go", "sync/linkbook/file.go",
 }
 
 var impure = []string{"os", "io/fs", "net", "net/http", "database/sql", "math/rand", "math/rand/v2", "crypto/rand", "pulk/schema", "pulk/sync/changelog", "pulk/sync/carrier", "pulk/sync/transfer"}
