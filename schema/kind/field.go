@@ -59,6 +59,11 @@ const (
 	FieldLinkName
 	FieldLinkSetting // key: the setting's name, as in a link's file
 	FieldLinkState
+	FieldAssemblyPlan     // of an assembly; value: its plan
+	FieldAssemblyLength   // of an assembly; value: metres as built, a decimal
+	FieldAssemblyPosition // of an assembly; key: slot; value: metres as built, a decimal
+	FieldAssemblyDepth    // of an assembly; key: slot; value: metres as built, a decimal
+	FieldAssemblyChannel  // of an assembly; key: slot; value: fibre or channel as built
 )
 
 // AttachWanted is the value of attach.wanted while a site waits for the content.
@@ -100,6 +105,11 @@ var fields = []Field{
 	{FieldLinkName, "link.name", Text, Latest, nil},
 	{FieldLinkSetting, "link.setting", Text, Ask, nil},
 	{FieldLinkState, "link.state", Text, Safest, LinkStates},
+	{FieldAssemblyPlan, "assembly.plan", Ref, Ask, nil},
+	{FieldAssemblyLength, "assembly.length_m", Text, Ask, nil},
+	{FieldAssemblyPosition, "assembly.position_m", Text, Ask, nil},
+	{FieldAssemblyDepth, "assembly.depth_m", Text, Ask, nil},
+	{FieldAssemblyChannel, "assembly.channel", Text, Ask, nil},
 }
 
 // LookupField returns the field with a number, or nil if this program does not

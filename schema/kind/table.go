@@ -136,6 +136,24 @@ var (
 	LinkElements = register(73, "link.elements", cols("link", Ref, "catalogue_number", Uint, "omm", Text))
 )
 
+// Assemblies: units with slots in order, and a plan of what goes into each.
+var (
+	// AssemblyPlan is a plan of the slots of an assembly; which plan holds is in the
+	// field assembly.plan. Numbers are decimals as text, or empty. Source is the
+	// revision of the procedure that it was taken from, or none.
+	AssemblyPlan = register(86, "assembly.plan", cols("assembly", Ref, "title", Text, "datum", Text, "length_m", Text, "source", Ref))
+	// AssemblySlot is a slot of a plan, in the same change-set; place counts from 0.
+	AssemblySlot = register(87, "assembly.slot", cols("plan", Ref, "place", Uint, "slot", Text, "part_number", Text,
+		"position_m", Text, "depth_m", Text, "channel", Text, "note", Text))
+	// AssemblyBuilt says how a unit came to sit in a slot: all of it, so that nothing is
+	// left of what was said about the slot before.
+	AssemblyBuilt = register(88, "assembly.built", cols("assembly", Ref, "slot", Text, "unit", Ref, "position_m", Text, "depth_m", Text,
+		"channel", Text, "run", Ref, "step_plus_one", Uint, "why", Text),
+		Set{Field: FieldAssemblyPosition, Entity: 0, Key: 1, Value: 3},
+		Set{Field: FieldAssemblyDepth, Entity: 0, Key: 1, Value: 4},
+		Set{Field: FieldAssemblyChannel, Entity: 0, Key: 1, Value: 5})
+)
+
 // itemSets assigns the columns of item.add, from the second on, to fields.
 func itemSets(fields ...FieldID) []Set {
 	var sets []Set
