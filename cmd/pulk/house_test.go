@@ -23,6 +23,7 @@ var mayImport = map[string][]string{
 	"schema/kind":       {},
 	"schema/decimal":    {},
 	"schema/fault":      {},
+	"schema/steady":     {},
 	"sync":              {"schema", "sync"},
 	"sync/clock":        {},
 	"sync/change":       {"schema/kind", "schema/decimal", "sync/clock"},
@@ -34,6 +35,7 @@ var mayImport = map[string][]string{
 	"sync/link":         {"sync/clock"},
 	"checklist":         {"schema", "sync", "checklist"},
 	"checklist/limit":   {"schema/decimal"},
+	"checklist/weather": {"schema/fault", "schema/steady"},
 	"inventory":         {"schema", "sync", "inventory"},
 	"inventory/sparing": {},
 	"inventory/kit":     {"inventory/sparing"},
@@ -59,7 +61,7 @@ var onlyIn = map[string]string{
 // pure lists packages, and files of others, that know no store, file, clock or
 // randomness.
 var pure = []string{
-	"schema/kind", "schema/decimal", "schema/fault", "sync/clock", "sync/change", "sync/bundle", "sync/link", "checklist/limit", "sync/line/talk.go",
+	"schema/kind", "schema/decimal", "schema/fault", "schema/steady", "sync/clock", "sync/change", "sync/bundle", "sync/link", "checklist/limit", "checklist/weather", "sync/line/talk.go",
 	"checklist/procedure/parse.go", "checklist/procedure/node.go", "checklist/procedure/rules.go", "checklist/procedure/step.go",
 	"checklist/procedure/compare.go", "checklist/procedure/delta.go", "checklist/procedure/unit.go",
 	"checklist/run/evaluate.go", "checklist/run/gate.go", "checklist/run/view.go", "checklist/run/evidence.go", "checklist/run/entry.go",
