@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"os"
 	"strconv"
@@ -38,6 +39,10 @@ func (e *env) locationCommand() *cli.Command {
 			examples: []string{`pulk location add stn-store --name "Station store" --as ida`},
 			flags:    []cli.Flag{&cli.StringFlag{Name: "name", Usage: "full `NAME`"}, &cli.StringFlag{Name: "in", Usage: "code of the `LOCATION` it is in"}},
 			action:   (*call).locationAdd}.command(e),
+		verb{path: "pulk location transport", args: "CODE DATE|none", minArgs: 2, maxArgs: 2, usage: "say when the last transport leaves a place", writes: true,
+			about:    "It holds for the places within it too. A readiness review looks at it. Weather moves transports: tell every new date here.",
+			examples: []string{`pulk location transport stn 2027-02-12 --why "moved by the weather" --as ida`},
+			flags:    []cli.Flag{&cli.StringFlag{Name: "why", Usage: "the `REASON`"}}, action: (*call).locationTransport}.command(e),
 		verb{path: "pulk location list", usage: "the places, those within others below them", reads: true, action: (*call).locationList}.command(e),
 	)
 }
@@ -211,7 +216,22 @@ type locationRow struct {
 	ID   string `json:"id"`
 	Code string `json:"code"`
 	Name string `json:"name"`
-	In   string `json:"in"` // code of the location it is in
+	In   string `json:"in"`             // code of the location it is in
+	Last string `json:"last_transport"` // YYYY-MM-DD, or empty
+}
+
+func (c *call) locationTransport() error {
+	code, day := c.Args().Get(0), c.Args().Get(1)
+	if day == "none" {
+		day = ""
+	}
+	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+		l, err := stock.FindLocation(tx, code)
+		if err != nil {
+			return err
+		}
+		return stock.SetLastTransport(tx, l, day, c.String("why"))
+	}, func() { c.printf("last transport from %s: %s\n", code, cmp.Or(day, "none told")) })
 }
 
 func (c *call) locationList() error {
@@ -226,7 +246,7 @@ func (c *call) locationList() error {
 		}
 		rows := []locationRow{}
 		for _, l := range list {
-			row := locationRow{ID: tx.Name(l.ID), Code: l.Code, Name: l.Name}
+			row := locationRow{ID: tx.Name(l.ID), Code: l.Code, Name: l.Name, Last: l.LastTransport}
 			if parent := byID[l.Parent]; parent != nil {
 				row.In = parent.Code
 			}
@@ -242,7 +262,11 @@ func (c *call) locationList() error {
 			for _, row := range rows {
 				if row.In == in && !shown[row.ID] {
 					shown[row.ID] = true
-					t.add(strings.Repeat("  ", depth)+row.Code, row.Name, row.ID)
+					name := row.Name
+					if row.Last != "" {
+						name += ", last transport " + row.Last
+					}
+					t.add(strings.Repeat("  ", depth)+row.Code, name, row.ID)
 					show(row.Code, depth+1)
 				}
 			}

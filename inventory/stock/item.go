@@ -147,6 +147,11 @@ type Location struct {
 	Code   string
 	Name   string
 	Parent clock.Dot // or none
+	// LastTransport is the day, YYYY-MM-DD, on which the last transport leaves; empty
+	// where none is told, or sites disagree.
+	LastTransport string
+
+	transportContested bool
 }
 
 // AddLocation adds a location. The code must be free.
@@ -217,6 +222,11 @@ func locationByID(tx *changelog.Tx, id clock.Dot) (*Location, error) {
 			l.Name = v.Text
 		case r.Field == kind.FieldLocationParent && stands:
 			l.Parent = v.Ref
+		case r.Field == kind.FieldLocationLastTransport:
+			l.transportContested = !stands
+			if stands {
+				l.LastTransport = v.Text
+			}
 		}
 	}
 	return l, nil

@@ -59,11 +59,12 @@ const (
 	FieldLinkName
 	FieldLinkSetting // key: the setting's name, as in a link's file
 	FieldLinkState
-	FieldAssemblyPlan     // of an assembly; value: its plan
-	FieldAssemblyLength   // of an assembly; value: metres as built, a decimal
-	FieldAssemblyPosition // of an assembly; key: slot; value: metres as built, a decimal
-	FieldAssemblyDepth    // of an assembly; key: slot; value: metres as built, a decimal
-	FieldAssemblyChannel  // of an assembly; key: slot; value: fibre or channel as built
+	FieldAssemblyPlan          // of an assembly; value: its plan
+	FieldAssemblyLength        // of an assembly; value: metres as built, a decimal
+	FieldAssemblyPosition      // of an assembly; key: slot; value: metres as built, a decimal
+	FieldAssemblyDepth         // of an assembly; key: slot; value: metres as built, a decimal
+	FieldAssemblyChannel       // of an assembly; key: slot; value: fibre or channel as built
+	FieldLocationLastTransport // value: date, YYYY-MM-DD
 )
 
 // AttachWanted is the value of attach.wanted while a site waits for the content.
@@ -110,6 +111,7 @@ var fields = []Field{
 	{FieldAssemblyPosition, "assembly.position_m", Text, Ask, nil},
 	{FieldAssemblyDepth, "assembly.depth_m", Text, Ask, nil},
 	{FieldAssemblyChannel, "assembly.channel", Text, Ask, nil},
+	{FieldLocationLastTransport, "location.last_transport", Text, Ask, nil},
 }
 
 // LookupField returns the field with a number, or nil if this program does not
