@@ -34,6 +34,7 @@ var mayImport = map[string][]string{
 	"sync/hub":          {"sync/carrier", "sync/hub"},
 	"sync/link":         {"sync/clock"},
 	"checklist":         {"schema", "sync", "checklist"},
+	"checklist/ucum":    {"schema/decimal"},
 	"checklist/limit":   {"schema/decimal"},
 	"checklist/weather": {"schema/fault", "schema/steady"},
 	"inventory":         {"schema", "sync", "inventory"},
@@ -65,6 +66,7 @@ var onlyIn = map[string]string{
 // randomness.
 var pure = []string{
 	"schema/kind", "schema/decimal", "schema/fault", "schema/steady", "sync/clock", "sync/change", "sync/bundle", "sync/link", "checklist/limit", "checklist/weather", "sync/line/talk.go",
+	"checklist/ucum",
 	"checklist/procedure/parse.go", "checklist/procedure/node.go", "checklist/procedure/rules.go", "checklist/procedure/step.go",
 	"checklist/procedure/compare.go", "checklist/procedure/delta.go", "checklist/procedure/unit.go",
 	"checklist/run/evaluate.go", "checklist/run/gate.go", "checklist/run/view.go", "checklist/run/evidence.go", "checklist/run/entry.go",

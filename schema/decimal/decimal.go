@@ -86,18 +86,38 @@ func (d Decimal) Cmp(e Decimal) int {
 		}
 		return 0
 	}
-	return d.rational().Cmp(e.rational())
+	return d.Rat().Cmp(e.Rat())
 }
 
 // Float64 returns the nearest float, for physics and drawing, never for limits.
 func (d Decimal) Float64() float64 {
-	f, _ := d.rational().Float64()
+	f, _ := d.Rat().Float64()
 	return f
 }
 
-func (d Decimal) rational() *big.Rat {
+// Rat returns the value as a ratio of whole numbers, without loss.
+func (d Decimal) Rat() *big.Rat {
 	power := new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(d.Scale)), nil)
 	return new(big.Rat).SetFrac(big.NewInt(d.Mantissa), power)
+}
+
+// FromRat returns the decimal with scale digits after the point that is nearest to r,
+// the even one of two that are equally near. It fails where the digits do not fit.
+func FromRat(r *big.Rat, scale int) (Decimal, error) {
+	if scale < 0 || scale > MaxScale {
+		return Decimal{}, fmt.Errorf("%d digits after the point; 0 to %d can be kept", scale, MaxScale)
+	}
+	power := new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(scale)), nil)
+	scaled := new(big.Rat).Mul(r, new(big.Rat).SetInt(power))
+	whole, rest := new(big.Int).QuoRem(scaled.Num(), scaled.Denom(), new(big.Int))
+	half := rest.Abs(rest).Lsh(rest, 1).Cmp(scaled.Denom())
+	if half > 0 || half == 0 && whole.Bit(0) == 1 {
+		whole.Add(whole, big.NewInt(int64(scaled.Sign())))
+	}
+	if !whole.IsInt64() {
+		return Decimal{}, fmt.Errorf("too many digits")
+	}
+	return Decimal{whole.Int64(), uint8(scale)}, nil
 }
 
 // MarshalText writes the digits as a string, so that JSON readers lose none.

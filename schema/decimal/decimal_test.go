@@ -1,6 +1,8 @@
 package decimal
 
 import (
+	"math"
+	"math/big"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -43,4 +45,28 @@ func TestRoundTrip(t *testing.T) {
 			t.Fatalf("Parse(%s) = %v, %v; want %v", d, got, err, d)
 		}
 	})
+}
+
+func TestFromRat(t *testing.T) {
+	for _, c := range []struct {
+		num, denom int64
+		scale      int
+		want       string
+	}{
+		{1, 3, 3, "0.333"}, {2, 3, 3, "0.667"}, {-2, 3, 3, "-0.667"}, {5, 2, 0, "2"}, {7, 2, 0, "4"}, {-5, 2, 0, "-2"}, {-7, 2, 0, "-4"},
+		{1, 8, 3, "0.125"}, {1, 8, 2, "0.12"}, {3, 8, 2, "0.38"}, {0, 1, 2, "0.00"}, {-1, 1000, 2, "0.00"}, {math.MaxInt64, 1, 0, "9223372036854775807"},
+	} {
+		got, err := FromRat(big.NewRat(c.num, c.denom), c.scale)
+		if err != nil || got.String() != c.want {
+			t.Errorf("%d/%d with %d digits = %s, %v; want %s, half to even", c.num, c.denom, c.scale, got, err, c.want)
+		}
+	}
+	for _, c := range []struct {
+		num   int64
+		scale int
+	}{{math.MaxInt64, 1}, {1, -1}, {1, MaxScale + 1}} {
+		if got, err := FromRat(big.NewRat(c.num, 1), c.scale); err == nil {
+			t.Errorf("%d with %d digits = %s; want it refused", c.num, c.scale, got)
+		}
+	}
 }
