@@ -14,10 +14,7 @@ import (
 	"pulk/schema/steady"
 )
 
-const (
-	chillSource = "the wind chill charts of 2001"
-	lightSource = "the wind chill formula for light wind"
-)
+const chillSource = "the wind chill charts of 2001"
 
 // WindChill returns the wind chill index of 2001, a figure that feels like °C, at
 // an air temperature of -60 to 10 °C and a wind, measured at a height of 10 m, of
@@ -31,10 +28,10 @@ const (
 // states a lowest temperature or a strongest wind: the charts end at -50 °C and at
 // 60 mph (97 km/h), and the range here goes a little further (common practice).
 func WindChill(airCelsius, windKilometresPerHour float64) (float64, error) {
-	if err := fault.Within("air temperature", airCelsius, -60, 10, "°C", chillSource); err != nil {
-		return 0, err
-	}
-	if err := fault.Within("wind speed", windKilometresPerHour, 5, 110, "km/h", chillSource); err != nil {
+	err := fault.AllWithin(chillSource,
+		fault.Bound{What: "air temperature", Value: airCelsius, Least: -60, Most: 10, Unit: "°C"},
+		fault.Bound{What: "wind speed", Value: windKilometresPerHour, Least: 5, Most: 110, Unit: "km/h"})
+	if err != nil {
 		return 0, err
 	}
 	wind := steady.Pow(windKilometresPerHour, 0.16)
@@ -49,10 +46,10 @@ func WindChill(airCelsius, windKilometresPerHour float64) (float64, error) {
 // W = 35.74 + 0.6215 T - 35.75 V^0.16 + 0.4275 T V^0.16, "valid at or below 50 °F
 // and above 3 mph".
 func WindChillFahrenheit(airFahrenheit, windMilesPerHour float64) (float64, error) {
-	if err := fault.Within("air temperature", airFahrenheit, -76, 50, "°F", chillSource); err != nil {
-		return 0, err
-	}
-	if err := fault.Within("wind speed", windMilesPerHour, math.Nextafter(3, 4), 68, "mph", chillSource); err != nil {
+	err := fault.AllWithin(chillSource,
+		fault.Bound{What: "air temperature", Value: airFahrenheit, Least: -76, Most: 50, Unit: "°F"},
+		fault.Bound{What: "wind speed", Value: windMilesPerHour, Least: math.Nextafter(3, 4), Most: 68, Unit: "mph"})
+	if err != nil {
 		return 0, err
 	}
 	wind := steady.Pow(windMilesPerHour, 0.16)
@@ -64,10 +61,10 @@ func WindChillFahrenheit(airFahrenheit, windMilesPerHour float64) (float64, erro
 //
 // Source: Environment Canada, W = T + (-1.59 + 0.1345 T) V / 5; from memory.
 func LightWindChill(airCelsius, windKilometresPerHour float64) (float64, error) {
-	if err := fault.Within("air temperature", airCelsius, -60, 0, "°C", lightSource); err != nil {
-		return 0, err
-	}
-	if err := fault.Within("wind speed", windKilometresPerHour, 0, 5, "km/h", lightSource); err != nil {
+	err := fault.AllWithin("the wind chill formula for light wind",
+		fault.Bound{What: "air temperature", Value: airCelsius, Least: -60, Most: 0, Unit: "°C"},
+		fault.Bound{What: "wind speed", Value: windKilometresPerHour, Least: 0, Most: 5, Unit: "km/h"})
+	if err != nil {
 		return 0, err
 	}
 	return airCelsius + float64(steady.Poly(airCelsius, -1.59, 0.1345)*windKilometresPerHour)/5, nil

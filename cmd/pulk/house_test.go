@@ -37,6 +37,8 @@ var mayImport = map[string][]string{
 	"checklist/ucum":    {"schema/decimal"},
 	"checklist/limit":   {"schema/decimal"},
 	"checklist/weather": {"schema/fault", "schema/steady"},
+	"checklist/water":   {"schema/fault", "schema/steady"},
+	"checklist/cable":   {"schema/fault", "schema/steady"},
 	"inventory":         {"schema", "sync", "inventory"},
 	"inventory/sparing": {},
 	"inventory/kit":     {"inventory/sparing"},
@@ -66,7 +68,7 @@ var onlyIn = map[string]string{
 // randomness.
 var pure = []string{
 	"schema/kind", "schema/decimal", "schema/fault", "schema/steady", "sync/clock", "sync/change", "sync/bundle", "sync/link", "checklist/limit", "checklist/weather", "sync/line/talk.go",
-	"checklist/ucum",
+	"checklist/ucum", "checklist/water", "checklist/cable",
 	"checklist/procedure/parse.go", "checklist/procedure/node.go", "checklist/procedure/rules.go", "checklist/procedure/step.go",
 	"checklist/procedure/compare.go", "checklist/procedure/delta.go", "checklist/procedure/unit.go",
 	"checklist/run/evaluate.go", "checklist/run/gate.go", "checklist/run/view.go", "checklist/run/evidence.go", "checklist/run/entry.go",

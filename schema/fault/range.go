@@ -39,3 +39,22 @@ func (o *Outside) unit() string {
 }
 
 func number(value float64) string { return strconv.FormatFloat(value, 'f', -1, 64) }
+
+// Bound is a value with the range it must lie in.
+type Bound struct {
+	What        string
+	Value       float64 // in Unit
+	Least, Most float64
+	Unit        string
+}
+
+// AllWithin returns an *[Outside] about the first value that lies outside its range,
+// or nil. source is who states the ranges.
+func AllWithin(source string, bounds ...Bound) error {
+	for _, b := range bounds {
+		if err := Within(b.What, b.Value, b.Least, b.Most, b.Unit, source); err != nil {
+			return err
+		}
+	}
+	return nil
+}
