@@ -1,18 +1,26 @@
 // Package limit judges readings against limits.
 //
 // It compares decimal numbers as they were written, so a reading that stands
-// exactly on a limit passes whatever its number of digits. Measurement
-// uncertainty is not taken into account: this is the simple acceptance rule,
-// and a guard band belongs in the limits themselves.
+// exactly on a limit passes whatever its number of digits, and a guard band is
+// taken off exactly. How the uncertainty of the instrument counts is the limits'
+// [Rule]; [Limits.Judge] is the one place that decides.
 package limit
 
-import "pulk/schema/decimal"
+import (
+	"math/big"
+
+	"pulk/schema/decimal"
+)
 
 // Limits are the least and the greatest value that pass, both inclusive; nil
 // means that there is none on that side. The zero value passes everything.
 // Value and limits must be in one unit: the caller sees to that.
 type Limits struct {
 	Min, Max *decimal.Decimal
+	Rule     Rule
+	// Guard is the width of the guard band in expanded uncertainties, above 0; nil
+	// is 1. It is for the rules other than Simple.
+	Guard *decimal.Decimal
 }
 
 // Outcome is the verdict on one reading.
@@ -24,9 +32,12 @@ const (
 	Pass Outcome = iota + 1
 	FailLow
 	FailHigh
+	ConditionalPass // inside a limit by less than the guard band
+	ConditionalFail // outside a limit by no more than the guard band
 )
 
-// String returns "pass", "fail low" or "fail high".
+// String returns "pass", "fail low", "conditional pass", …; "not judged" for the
+// zero value.
 func (o Outcome) String() string {
 	switch o {
 	case Pass:
@@ -35,29 +46,89 @@ func (o Outcome) String() string {
 		return "fail low"
 	case FailHigh:
 		return "fail high"
+	case ConditionalPass:
+		return "conditional pass"
+	case ConditionalFail:
+		return "conditional fail"
 	}
 	return "not judged"
 }
 
-// Judge returns FailLow for a value under Min, FailHigh for one over Max, else
-// Pass. Where Min is over Max (which the linter of procedures refuses) no value
-// passes.
-func (l Limits) Judge(value decimal.Decimal) Outcome {
+// Good reports whether a step may count a reading: it passes, or passes with the
+// risk that a conditional pass leaves to the next signer.
+func (o Outcome) Good() bool { return o == Pass || o == ConditionalPass }
+
+// Bad reports whether a reading speaks against going on.
+func (o Outcome) Bad() bool { return o == FailLow || o == FailHigh || o == ConditionalFail }
+
+// Judge returns the outcome of a value whose uncertainty is u; the zero u is an
+// unknown one. Where a rule needs the uncertainty and it is unknown, a value outside
+// the limits fails and one inside is not judged (0). Where Min is over Max, or the
+// guard bands leave nothing between them, no value passes.
+func (l Limits) Judge(value decimal.Decimal, u Uncertainty) Outcome {
+	v := value.Rat()
+	simple := l.within(v, new(big.Rat))
+	if l.Rule == Simple || simple != Pass && !u.Known() || l.None() {
+		return simple
+	}
+	if !u.Known() {
+		return 0
+	}
+	guard := l.band(u)
+	inside := l.within(v, guard)
+	if l.Rule == Guarded || inside == Pass {
+		return inside
+	}
+	outside := l.within(v, guard.Neg(guard))
 	switch {
-	case l.Min != nil && value.Cmp(*l.Min) < 0:
+	case simple == Pass:
+		return ConditionalPass
+	case outside == Pass:
+		return ConditionalFail
+	}
+	return outside
+}
+
+// within judges a value against limits drawn in by so much, or out if it is negative.
+func (l Limits) within(v, in *big.Rat) Outcome {
+	switch {
+	case l.Min != nil && v.Cmp(new(big.Rat).Add(l.Min.Rat(), in)) < 0:
 		return FailLow
-	case l.Max != nil && value.Cmp(*l.Max) > 0:
+	case l.Max != nil && v.Cmp(new(big.Rat).Sub(l.Max.Rat(), in)) > 0:
 		return FailHigh
 	}
 	return Pass
 }
 
+// band returns the width of the guard band, w = guard × U.
+func (l Limits) band(u Uncertainty) *big.Rat {
+	w := u.Expanded.Rat()
+	w.Abs(w)
+	if l.Guard != nil {
+		w.Mul(w, l.Guard.Rat())
+	}
+	return w
+}
+
 // None reports whether there is a limit on neither side.
 func (l Limits) None() bool { return l.Min == nil && l.Max == nil }
 
-// String says the limits in words: "at least 500", "at most 2.0", "1.2 to 1.4"
-// or "no limits".
+// String says the limits in words: "at least 500", "at most 2.0", "1.2 to 1.4" or
+// "no limits", and the rule where it is not the simple one: "at least 500, guarded
+// by 0.83 U".
 func (l Limits) String() string {
+	text := l.bounds()
+	if l.Rule == Simple || l.None() {
+		return text
+	}
+	guard := "U"
+	if l.Guard != nil {
+		guard = l.Guard.String() + " U"
+	}
+	return text + ", " + l.Rule.String() + " by " + guard
+}
+
+func (l Limits) bounds() string {
 	switch {
 	case l.None():
 		return "no limits"

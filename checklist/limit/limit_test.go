@@ -44,7 +44,7 @@ func TestJudge(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			l := limit.Limits{Min: bound(t, c.min), Max: bound(t, c.max)}
-			if got := l.Judge(*bound(t, c.value)); got != c.want {
+			if got := l.Judge(*bound(t, c.value), limit.Uncertainty{}); got != c.want {
 				t.Errorf("%s: Judge(%s) = %s; want %s", l, c.value, got, c.want)
 			}
 		})
@@ -59,7 +59,8 @@ func TestStrings(t *testing.T) {
 			t.Errorf("limits %q %q = %q; want %q", c.min, c.max, got, c.want)
 		}
 	}
-	for outcome, want := range map[limit.Outcome]string{limit.Pass: "pass", limit.FailLow: "fail low", limit.FailHigh: "fail high", 0: "not judged"} {
+	for outcome, want := range map[limit.Outcome]string{limit.Pass: "pass", limit.FailLow: "fail low", limit.FailHigh: "fail high", 0: "not judged",
+		limit.ConditionalPass: "conditional pass", limit.ConditionalFail: "conditional fail"} {
 		if outcome.String() != want {
 			t.Errorf("outcome %d = %q; want %q", outcome, outcome, want)
 		}
@@ -79,7 +80,7 @@ func TestJudgeAgainstIntegers(t *testing.T) {
 		}
 		lowDecimal, highDecimal := decimal.Decimal{Mantissa: low, Scale: 2}, decimal.Decimal{Mantissa: high, Scale: 2}
 		l := limit.Limits{Min: &lowDecimal, Max: &highDecimal}
-		if got := l.Judge(decimal.Decimal{Mantissa: value * 100, Scale: 4}); got != want {
+		if got := l.Judge(decimal.Decimal{Mantissa: value * 100, Scale: 4}, limit.Uncertainty{}); got != want {
 			t.Fatalf("%s: Judge(%d/100) = %s; want %s", l, value, got, want)
 		}
 	})
@@ -89,6 +90,6 @@ func ExampleLimits_Judge() {
 	least, _ := decimal.Parse("500")
 	insulation := limit.Limits{Min: &least}
 	value, _ := decimal.Parse("412.5")
-	fmt.Println(insulation, "->", insulation.Judge(value))
+	fmt.Println(insulation, "->", insulation.Judge(value, limit.Uncertainty{}))
 	// Output: at least 500 -> fail low
 }

@@ -137,7 +137,7 @@ func (d *Doing) Read(n int, values []decimal.Decimal, instrument clock.Dot) ([]l
 	var outcomes []limit.Outcome
 	failed := false
 	for _, value := range values {
-		outcome := step.Reading.Limits.Judge(value)
+		outcome := step.Reading.Limits.Judge(value, limit.Uncertainty{})
 		outcomes = append(outcomes, outcome)
 		failed = failed || outcome != limit.Pass
 	}

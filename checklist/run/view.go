@@ -69,7 +69,7 @@ func (r *Record) outcome(e *Entry) limit.Outcome {
 	if step == nil || step.Reading == nil {
 		return limit.Pass
 	}
-	return step.Reading.Limits.Judge(e.Value)
+	return step.Reading.Limits.Judge(e.Value, limit.Uncertainty{})
 }
 
 func (r *Record) step(n int) *procedure.Step {

@@ -207,7 +207,7 @@ func entryText(s *run.State, e *run.Entry) string {
 		if e.Step < len(s.Steps) && s.Steps[e.Step].Step.Reading != nil {
 			r := s.Steps[e.Step].Step.Reading
 			text := e.Value.String() + " " + r.Unit
-			if r.Limits.Judge(e.Value) != limit.Pass {
+			if r.Limits.Judge(e.Value, limit.Uncertainty{}) != limit.Pass {
 				text += " OUTSIDE " + r.Limits.String()
 			}
 			return text

@@ -35,7 +35,7 @@ var mayImport = map[string][]string{
 	"sync/link":         {"sync/clock"},
 	"checklist":         {"schema", "sync", "checklist"},
 	"checklist/ucum":    {"schema/decimal"},
-	"checklist/limit":   {"schema/decimal"},
+	"checklist/limit":   {"schema/decimal", "checklist/ucum"},
 	"checklist/weather": {"schema/fault", "schema/steady"},
 	"checklist/water":   {"schema/fault", "schema/steady"},
 	"checklist/cable":   {"schema/fault", "schema/steady"},

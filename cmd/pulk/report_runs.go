@@ -214,7 +214,7 @@ func readingOf(step *procedure.Step, e *run.Entry) *dayReading {
 	}
 	limits := step.Reading.Limits
 	r.Quantity, r.Unit, r.Limits = step.Reading.Quantity, step.Reading.Unit, limits.String()
-	r.Verdict = limits.Judge(e.Value).String()
+	r.Verdict = limits.Judge(e.Value, limit.Uncertainty{}).String()
 	r.Min, r.Max = boundText(limits.Min), boundText(limits.Max)
 	return r
 }
