@@ -27,9 +27,9 @@ const (
 	maxSourceBytes = 64 << 20
 	// maxDecodedBytes bounds the memory that decoding takes, worked out from the
 	// picture's bounds before it is decoded: a small file can say that it is huge.
-	maxDecodedBytes = 32 << 20
+	maxDecodedBytes = 20 << 20
 	// stripBytes bounds what scaling takes beside it.
-	stripBytes = 2 << 20
+	stripBytes = 1 << 20
 )
 
 // previewEdges are the lengths of the longer edge that are tried, in pixels.

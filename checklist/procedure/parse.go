@@ -17,7 +17,8 @@ import (
 const (
 	SourceBytesMax = 1 << 20
 	StepsMax       = 1000
-	depthMax       = 16 // nesting; the format needs 5
+	depthMax       = 16     // nesting; the format needs 5
+	marksMax       = 80_000 // places where a value may begin: a node takes some 300 bytes
 	itemsMax       = 200
 	problemsMax    = 200
 )
@@ -96,12 +97,29 @@ func (r *reader) parse(src []byte) *Procedure {
 	return p
 }
 
+// marks counts the bytes after which a YAML node may begin: no file has more nodes
+// than that and one.
+func marks(src []byte) int {
+	n := 0
+	for _, c := range src {
+		switch c {
+		case '\n', '\r', ',', ':', '[', '{', '-', '?':
+			n++
+		}
+	}
+	return n
+}
+
 // load composes the one document of src and returns its root, or nil after
 // reporting why there is none.
 func (r *reader) load(src []byte) *yaml.Node {
 	top := &yaml.Node{Line: 1, Column: 1}
 	if len(src) > SourceBytesMax {
 		r.fail(top, fmt.Sprintf("the file has %d bytes", len(src)), fmt.Sprintf("at most %d", SourceBytesMax))
+		return nil
+	}
+	if n := marks(src); n > marksMax {
+		r.fail(top, fmt.Sprintf("the file has %d places where a value may begin", n), fmt.Sprintf("at most %d", marksMax))
 		return nil
 	}
 	if at := invalidUTF8(src); at != nil {

@@ -49,7 +49,7 @@ func TestParseBounds(t *testing.T) {
 		{"size", smallest + strings.Repeat("#", procedure.SourceBytesMax), "size:1:1: error: the file has 1048655 bytes; expected at most 1048576"},
 		{"utf8", strings.Replace(smallest, "title: T", "title: é\xff", 1), "utf8:2:9: error: a byte here is not UTF-8 text; expected the file to be saved as UTF-8"},
 		{"steps", manySteps.String(), "steps:6:3: error: steps has 1001 items; expected at most 1000"},
-		{"flow_depth", strings.Repeat("[", 100_000), "flow_depth:1:17: error: exceeded max depth of 16 while increasing flow level; expected YAML that can be read: look at indentation, colons, brackets and quotes up to here"},
+		{"flow_depth", strings.Repeat("[", 50_000), "flow_depth:1:17: error: exceeded max depth of 16 while increasing flow level; expected YAML that can be read: look at indentation, colons, brackets and quotes up to here"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			p, problems := procedure.Parse(c.name, []byte(c.src))

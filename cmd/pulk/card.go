@@ -4,7 +4,6 @@ import (
 	"crypto/ed25519"
 	"encoding/base64"
 	"fmt"
-	"os"
 	"strings"
 
 	"github.com/google/uuid"
@@ -39,7 +38,7 @@ const maxCards = 1000
 
 // readCards reads a file of one or more cards.
 func readCards(path string) ([]card, error) {
-	text, err := os.ReadFile(path)
+	text, err := readInput(path)
 	if err != nil {
 		return nil, err
 	}
@@ -62,14 +61,17 @@ func readCards(path string) ([]card, error) {
 
 // splitCards cuts a text before each line that begins a card.
 func splitCards(text string) []string {
+	text = strings.TrimSpace(text)
 	var parts []string
-	for line := range strings.Lines(strings.TrimSpace(text)) {
-		if len(parts) == 0 || strings.TrimSpace(line) == cardHead {
-			parts = append(parts, "")
+	start, at := 0, 0
+	for line := range strings.Lines(text) {
+		if at > start && strings.TrimSpace(line) == cardHead {
+			parts = append(parts, text[start:at])
+			start = at
 		}
-		parts[len(parts)-1] += line
+		at += len(line)
 	}
-	return append(parts, make([]string, max(0, 1-len(parts)))...)
+	return append(parts, text[start:])
 }
 
 func parseCard(text string) (card, error) {

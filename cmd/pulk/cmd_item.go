@@ -3,7 +3,6 @@ package main
 import (
 	"cmp"
 	"fmt"
-	"os"
 	"strconv"
 	"strings"
 
@@ -49,7 +48,7 @@ func (e *env) locationCommand() *cli.Command {
 
 func (c *call) itemImport() error {
 	path := c.Args().First()
-	source, err := os.ReadFile(path)
+	source, err := readInput(path)
 	if err != nil {
 		return err
 	}

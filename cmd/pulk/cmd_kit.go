@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/csv"
 	"fmt"
-	"os"
 	"strconv"
 	"strings"
 	"time"
@@ -81,7 +80,7 @@ func dateOf(flag, text string) (time.Time, error) {
 func (c *call) plannedRuns() (map[string]int64, error) {
 	planned := map[string]int64{}
 	if path := c.String("planned"); path != "" {
-		source, err := os.ReadFile(path)
+		source, err := readAtMost(path, maxPlanned)
 		if err != nil {
 			return nil, err
 		}
@@ -99,6 +98,9 @@ func (c *call) plannedRuns() (map[string]int64, error) {
 	}
 	return planned, nil
 }
+
+// maxPlanned is the most that is read of a file of planned runs: some thousand lines.
+const maxPlanned = 64 << 10
 
 func readPlanned(source []byte, planned map[string]int64) error {
 	rows, err := csv.NewReader(bytes.NewReader(source)).ReadAll()

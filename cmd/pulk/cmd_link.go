@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"os"
 	"strconv"
 	"strings"
 	"time"
@@ -99,7 +98,7 @@ func asFlag(path string, err error) error {
 func (c *call) linkFile() (*linkbook.File, error) {
 	f := &linkbook.File{Settings: map[string]string{}}
 	if path := c.String("file"); path != "" {
-		source, err := os.ReadFile(path)
+		source, err := readInput(path)
 		if err != nil {
 			return nil, err
 		}
@@ -190,7 +189,7 @@ func (c *call) linkRemove() error {
 
 func (c *call) linkElements() error {
 	code, path := c.Args().Get(0), c.Args().Get(1)
-	data, err := os.ReadFile(path)
+	data, err := readInput(path)
 	if err != nil {
 		return err
 	}

@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"crypto/ed25519"
 	"fmt"
-	"os"
 	"strings"
 	"time"
 
@@ -148,7 +147,7 @@ const minPassphrase = 8
 // passphrase asks for a passphrase without showing it, twice if it is new.
 func (c *call) passphrase(prompt string, fresh bool) (string, error) {
 	if path := c.env.getenv("PULK_PASSPHRASE_FILE"); path != "" {
-		text, err := os.ReadFile(path)
+		text, err := readInput(path)
 		if err != nil {
 			return "", err
 		}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"os"
 	"strings"
 
 	"github.com/urfave/cli/v2"
@@ -35,7 +34,7 @@ func (e *env) procedureCommand() *cli.Command {
 
 // readProcedure reads a file, and prints its problems.
 func (c *call) readProcedure(path string) (*procedure.Procedure, []byte, []procedure.Problem, error) {
-	source, err := os.ReadFile(path)
+	source, err := readInput(path)
 	if err != nil {
 		return nil, nil, nil, err
 	}

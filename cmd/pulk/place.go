@@ -4,7 +4,6 @@ import (
 	"net"
 	netmail "net/mail"
 	"net/url"
-	"os"
 	"strings"
 
 	"github.com/urfave/cli/v2"
@@ -148,7 +147,7 @@ func (c *call) outbox(place string) (mail.Sender, error) {
 
 // readSecret returns the first line of a file.
 func readSecret(path string) (string, error) {
-	data, err := os.ReadFile(path)
+	data, err := readInput(path)
 	if err != nil {
 		return "", err
 	}

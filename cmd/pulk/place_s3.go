@@ -3,7 +3,6 @@
 package main
 
 import (
-	"os"
 	"strings"
 
 	"pulk/schema/fault"
@@ -18,7 +17,7 @@ func (c *call) bucketFor(address string) (transfer.Carrier, error) {
 	if path == "" {
 		return nil, fault.Misuse("give --token-file FILE, with the access key in its first line and the secret key in its second", "an object store asks for keys")
 	}
-	data, err := os.ReadFile(path)
+	data, err := readInput(path)
 	if err != nil {
 		return nil, err
 	}

@@ -57,7 +57,10 @@ type Key struct {
 // FaultsMax is how many bad cells are told at once.
 const FaultsMax = 1000
 
-const cellMax = 1000
+const (
+	cellMax     = 1000
+	rowBytesMax = 64 << 10
+)
 
 // Parse reads a table. It returns either rows or what is wrong with every bad cell,
 // never both.
@@ -69,7 +72,8 @@ func (f *Form[T]) Parse(source []byte) ([]*T, []CellError) {
 	if !utf8.Valid(source) {
 		return nil, []CellError{{Line: 1 + bytes.Count(source[:validPrefix(source)], []byte("\n")), What: "not UTF-8", Expected: "text saved as UTF-8"}}
 	}
-	p := parser[T]{form: f, reader: csv.NewReader(bytes.NewReader(source)), lines: make([]map[string]int, len(f.Keys))}
+	p := parser[T]{form: f, lines: make([]map[string]int, len(f.Keys))}
+	p.reader = csv.NewReader(&rowReader{source: bytes.NewReader(source), done: func() int64 { return p.reader.InputOffset() }})
 	for i := range p.lines {
 		p.lines[i] = map[string]int{}
 	}
@@ -92,6 +96,25 @@ func validPrefix(source []byte) int {
 		n += size
 	}
 	return n
+}
+
+// rowReader hands a file on, and ends it where one row takes more than rowBytesMax: a
+// row is in memory with a string header for each of its cells.
+type rowReader struct {
+	source *bytes.Reader
+	handed int64
+	done   func() int64 // where the last row ended
+}
+
+var errLongRow = fmt.Errorf("more than %d bytes in one line", rowBytesMax)
+
+func (r *rowReader) Read(p []byte) (int, error) {
+	if r.handed-r.done() > rowBytesMax {
+		return 0, errLongRow
+	}
+	n, err := r.source.Read(p[:min(len(p), 4<<10)])
+	r.handed += int64(n)
+	return n, err
 }
 
 type parser[T any] struct {

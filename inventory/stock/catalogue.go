@@ -14,8 +14,8 @@ import (
 
 // Bounds of a catalogue file.
 const (
-	MaxCatalogueBytes = 8 << 20
-	MaxCatalogueRows  = 100_000
+	MaxCatalogueBytes = 4 << 20
+	MaxCatalogueRows  = 20_000
 )
 
 // UnitsOfIssue are those that quantities are counted in.

@@ -145,9 +145,21 @@ func SyncFolder(path string) error {
 	return folder.Close()
 }
 
-// ReadFile reads a file that holds a parcel, of up to MaxFile bytes, and no more of
-// any other, were it endless.
+// ErrTooLarge says that a file is larger than what is read of it.
+var ErrTooLarge = errors.New("file too large")
+
+// ReadFile reads a file that holds a parcel, of up to MaxFile bytes.
 func ReadFile(path string) ([]byte, error) {
+	data, err := ReadAtMost(path, MaxFile)
+	if errors.Is(err, ErrTooLarge) {
+		err = fmt.Errorf("%s: larger than %d bytes, the most that is taken: ask the sender for smaller parcels", path, MaxFile)
+	}
+	return data, err
+}
+
+// ReadAtMost reads a file of up to most bytes. Any other, were it endless, gives
+// ErrTooLarge.
+func ReadAtMost(path string, most int) ([]byte, error) {
 	file, err := os.Open(path)
 	if err != nil {
 		return nil, err
@@ -155,22 +167,18 @@ func ReadFile(path string) ([]byte, error) {
 	defer file.Close()
 	var data bytes.Buffer
 	if info, err := file.Stat(); err == nil && info.Mode().IsRegular() {
-		if info.Size() > MaxFile {
-			return nil, tooLarge(path)
+		if info.Size() > int64(most) {
+			return nil, ErrTooLarge
 		}
 		data.Grow(int(info.Size()) + bytes.MinRead) // it need not grow again
 	} else {
-		data.Grow(MaxFile + 1 + bytes.MinRead) // to grow twofold would take more
+		data.Grow(most + 1 + bytes.MinRead) // to grow twofold would take more
 	}
-	if _, err := data.ReadFrom(io.LimitReader(file, MaxFile+1)); err != nil {
+	if _, err := data.ReadFrom(io.LimitReader(file, int64(most)+1)); err != nil {
 		return nil, err
 	}
-	if data.Len() > MaxFile {
-		return nil, tooLarge(path)
+	if data.Len() > most {
+		return nil, ErrTooLarge
 	}
 	return data.Bytes(), nil
-}
-
-func tooLarge(path string) error {
-	return fmt.Errorf("%s: larger than %d bytes, the most that is taken: ask the sender for smaller parcels", path, MaxFile)
 }

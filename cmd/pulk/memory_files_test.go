@@ -1,0 +1,156 @@
+package main
+
+import (
+	"fmt"
+	"image"
+	"image/jpeg"
+	"image/png"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"testing"
+)
+
+// TestMemoryFiles does as TestMemory does with what people hand to the program: files
+// that they wrote, pictures, and a mail box. A limit stands behind each input: it is
+// met by one that is just within, and by one that goes far beyond.
+func TestMemoryFiles(t *testing.T) {
+	if runtime.GOOS != "linux" {
+		t.Skip("the peak of a process is read as Linux tells it")
+	}
+	m := newMemory(t)
+	heading, err := os.ReadFile("../../testdata/catalogue.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	columns, _, _ := strings.Cut(string(heading), "\n")
+	rows := func(n, nameBytes int) string {
+		var b strings.Builder
+		fmt.Fprintln(&b, columns)
+		for i := range n {
+			fmt.Fprintf(&b, "P-%d,%s,g,each,no,1,1,1,1,,,0,\n", i, strings.Repeat("n", nameBytes))
+		}
+		return b.String()
+	}
+	card := cardHead + "\n" + strings.Repeat("name: x\n", 40)
+	for _, input := range []struct {
+		name    string
+		command string // FILE stands for the file
+		text    string
+	}{
+		{"catalogue", "item import FILE", rows(19_990, 150)},
+		{"catalogue_all_bad", "item import FILE", strings.Repeat("a,b\n", 1<<20-2)},
+		{"catalogue_one_row", "item import FILE", "part_number" + strings.Repeat(",", 4_000_000)},
+		{"catalogue_open_quote", "item import FILE", `"` + strings.Repeat("x\n", 2_000_000)},
+		{"catalogue_too_large", "item import FILE", rows(400_000, 150)},
+		{"procedure_keys", "procedure lint FILE", strings.Repeat("id: a\n", 39_900)},
+		{"procedure_more_keys", "procedure lint FILE", strings.Repeat("id: a\n", 170_000)},
+		{"procedure_list", "procedure lint FILE", "a: [" + strings.Repeat("b,", 79_900) + "]"},
+		{"procedure_too_large", "procedure lint FILE", strings.Repeat("id: a\n", 30<<20)},
+		{"link", "link add --file FILE", strings.Repeat("to: a\n", 10_000)},
+		{"link_too_large", "link add --file FILE", strings.Repeat("to: a\n", 30<<20)},
+		{"elements", "link elements x FILE", strings.Repeat("OBJECT_NAME = x\n", 1<<19)},
+		{"cards", "site add FILE", strings.Repeat(card, 8<<20/len(card))},
+		{"cards_too_large", "site add FILE", strings.Repeat(card, 100<<20/len(card))},
+		{"planned", "kit plan --until 2028-01-01 --planned FILE", "procedure,runs\n" + strings.Repeat("a,1\n", 16_000) + "a,b"},
+		{"planned_one_row", "kit plan --until 2028-01-01 --planned FILE", strings.Repeat(",", 64<<10)},
+		{"planned_too_large", "kit plan --until 2028-01-01 --planned FILE", strings.Repeat("a,1\n", 20<<20)},
+	} {
+		t.Run(input.name, func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "input")
+			if err := os.WriteFile(path, []byte(input.text), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			args := strings.Fields(strings.Replace(input.command, "FILE", path, 1))
+			store := m.store(t)
+			if verb := strings.Join(args[:2], " "); verb != "procedure lint" {
+				args = append(args[:2:2], append([]string{"--store", store}, args[2:]...)...)
+			}
+			m.within(t, false, args...)
+		})
+	}
+	for name, write := range worstPictures() {
+		t.Run(name, func(t *testing.T) { m.picture(t, write) })
+	}
+	t.Run("mail", func(t *testing.T) { m.mailBox(t) })
+}
+
+// worstPictures are what takes the most to make a preview of, by the sort of picture,
+// just within the limit of what is decoded.
+func worstPictures() map[string]func(io.Writer) error {
+	const decoded = 20 << 20
+	edge := func(bytesOfFour int) image.Rectangle {
+		n := 0
+		for (n+64)*(n+64)*bytesOfFour/4 <= decoded {
+			n++
+		}
+		return image.Rect(0, 0, n, n)
+	}
+	return map[string]func(io.Writer) error{
+		"picture_gray": func(w io.Writer) error { return png.Encode(w, image.NewGray(edge(4))) },
+		"picture_deep": func(w io.Writer) error { return png.Encode(w, image.NewNRGBA64(edge(32))) },
+		"picture_photo": func(w io.Writer) error {
+			return jpeg.Encode(w, image.NewYCbCr(edge(6), image.YCbCrSubsampleRatio420), nil)
+		},
+		"picture_bomb": func(w io.Writer) error { return png.Encode(w, image.NewGray(image.Rect(0, 0, 30_000, 30_000))) },
+	}
+}
+
+func (m *memory) picture(t *testing.T, write func(io.Writer) error) {
+	path := filepath.Join(t.TempDir(), "picture")
+	file, err := os.Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := write(file); err != nil {
+		t.Fatal(err)
+	}
+	if err := file.Close(); err != nil {
+		t.Fatal(err)
+	}
+	store := m.store(t)
+	m.within(t, true, "person", "add", "--store", store, "--name", "Ida", "ida")
+	for _, args := range [][]string{
+		{"item", "import", "../../testdata/catalogue.csv"},
+		{"location", "add", "--name", "Store", "store"},
+		{"unit", "add", "--part", "SM3-001", "--at", "store", "SM3-1"},
+		{"attach", "add", "--to", "SM3-1", path},
+	} {
+		m.within(t, true, append(args[:2:2], append([]string{"--store", store, "--as", "ida"}, args[2:]...)...)...)
+	}
+}
+
+// mailBox lets the program look through a mail box of what strangers sent.
+func (m *memory) mailBox(t *testing.T) {
+	head := "From: a@b.example\nTo: c@d.example\nMIME-Version: 1.0\n"
+	nested := head
+	for i := range 3000 {
+		nested += fmt.Sprintf("Content-Type: multipart/mixed; boundary=\"b%d\"\n\n--b%d\n", i, i)
+	}
+	part := "--b\nContent-Type: application/octet-stream\nContent-Disposition: attachment; filename=\"x.pulk\"\n\nxx\n"
+	box, outbox := t.TempDir(), t.TempDir()
+	for _, folder := range []string{box, outbox} {
+		for _, sub := range []string{"tmp", "new", "cur"} {
+			if err := os.Mkdir(filepath.Join(folder, sub), 0o700); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	for i, mail := range []string{
+		head + "Content-Type: application/octet-stream\nContent-Transfer-Encoding: base64\n\n" + strings.Repeat("eHh4eHh4eHh4eHh4eHh4eHh4eHh4eHh4eHh4eHh4\n", 2_000_000),
+		strings.Repeat("A", 50<<20),
+		"Subject: " + strings.Repeat("B", 50<<20) + "\n\nhi",
+		strings.Repeat("X-Y: z\n", 2_000_000) + "\nhi",
+		nested,
+		head + "Content-Type: multipart/mixed; boundary=\"b\"\n\n" + strings.Repeat(part, 200_000),
+	} {
+		if err := os.WriteFile(filepath.Join(box, "new", fmt.Sprintf("%d.host", i)), []byte(mail), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	store := m.store(t)
+	m.within(t, true, "site", "mail", "--store", store, "home", "home@h.example")
+	m.within(t, true, "exchange", "mail:"+box, "--outbox", outbox, "--store", store)
+}
