@@ -28,6 +28,28 @@ func (d *Doc) lines(s Style, lines []string, indent float64) {
 	}
 }
 
+// Item is a paragraph with a label in bold left of its first line, such as a step
+// with its number. The text begins at indent; a label that is wider has a line of its
+// own above.
+func (d *Doc) Item(indent float64, label string, s Style, text string) {
+	bold := s
+	bold.Face = Bold
+	if d.textWidth(bold, label) > indent-1 {
+		d.Text(bold, label)
+		label = ""
+	}
+	for i, line := range d.wrap(s, text, d.width-indent) {
+		c := d.take(s.Line())
+		if i == 0 {
+			c.Put(0, 0, indent, Left, bold, label)
+		}
+		c.line(indent, 0, d.width-indent, Left, s, line)
+	}
+}
+
+// TextWidth is how wide a line of text would be, in millimetres.
+func (d *Doc) TextWidth(s Style, text string) float64 { return d.textWidth(s, text) }
+
 // Rule is a thin line across the page.
 func (d *Doc) Rule() { d.take(1.5).Line(0, 0.75, d.width, 0.75, 0.2) }
 

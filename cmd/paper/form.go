@@ -4,9 +4,8 @@ package paper
 const TickIndent = boxSide + 3
 
 const (
-	boxSide   = 7.0  // a box to tick, for a pencil in a glove
-	fillLine  = 10.0 // a line to write on
-	fillLabel = 9.0  // points
+	boxSide  = 7.0  // a box to tick, for a pencil in a glove
+	fillLine = 10.0 // a line to write on
 )
 
 // Tick is a box to tick with text right of it, the text's first line level with the
@@ -26,65 +25,63 @@ func (d *Doc) Tick(mark Mark, s Style, text string) {
 	}
 }
 
-// Choice is a box in a row of boxes.
-type Choice struct {
-	Mark Mark
-	Text string
-}
-
-// Choices is a row of boxes with a word right of each, on several lines where they
-// do not fit on one.
-func (d *Doc) Choices(s Style, indent float64, choices ...Choice) {
-	const between = 6.0
-	x, height := indent, boxSide+1.5
-	c := d.take(height)
-	for _, o := range choices {
-		width := boxSide + 2 + d.textWidth(s, o.Text)
-		if x > indent && x+width > d.width {
-			x, c = indent, d.take(height)
-		}
-		c.Box(x, 0, boxSide, o.Mark)
-		c.Put(x+boxSide+2, (boxSide-s.Line())/2, d.width-x-boxSide-2, Left, s, o.Text)
-		x += width + between
-	}
-}
-
-// Field is a line to write on.
+// Field is a line to write on, or a box to tick.
 type Field struct {
-	Label string  // in small letters, before the line
-	Share float64 // how much of the width it takes, beside the others; 0 is 1
+	Label string  // in small letters, before the line; a box has it in bold behind it
+	Share float64 // how much of the width the line takes, beside the others; 0 is 1
 	Value string  // printed on the line, where it is known already
 	After string  // after the line, such as a unit
+
+	Box  bool // a box to tick in place of the line; it takes what it needs
+	Mark Mark // in the box
 }
 
-// Fields is a row of lines to write on, indent millimetres from the left. Labels and
-// units are cut where they take more than their share.
+var (
+	labelStyle = Style{SizePoints: 9}
+	valueStyle = Style{Face: Bold}
+)
+
+// Fields is a row of lines to write on and boxes to tick, indent millimetres from the
+// left. Labels and units are cut where they take more than their share.
 func (d *Doc) Fields(indent float64, fields ...Field) {
-	label, value := Style{SizePoints: fillLabel}, Style{Face: Bold}
-	const gap, pad = 4.0, 1.5
-	all := 0.0
+	const gap = 4.0
+	all, room := 0.0, d.width-indent-gap*float64(len(fields)-1)
 	for _, f := range fields {
-		all += f.share()
+		if f.Box {
+			room -= d.boxWidth(f)
+		} else {
+			all += f.share()
+		}
 	}
-	c := d.take(fillLine)
-	x, room := indent, d.width-indent-gap*float64(len(fields)-1)
-	base := fillLine - 1.5
+	c, x := d.take(fillLine), indent
 	for _, f := range fields {
-		width := room * f.share() / all
-		before := min(d.textWidth(label, f.Label)+pad, width*0.6)
-		after := min(d.textWidth(value, f.After)+pad, width*0.4)
-		if f.Label == "" {
-			before = 0
+		width := d.boxWidth(f)
+		if f.Box {
+			c.Box(x, fillLine-1.5-boxSide, boxSide, f.Mark)
+			c.Put(x+boxSide+1.5, fillLine-1.5-boxSide+(boxSide-valueStyle.Line())/2, width, Left, valueStyle, f.Label)
+		} else {
+			width = room * f.share() / all
+			c.field(x, width, f)
 		}
-		if f.After == "" {
-			after = 0
-		}
-		c.Put(x, base-label.Line()+0.8, before, Left, label, f.Label)
-		c.Line(x+before, base, x+width-after, base, 0.3)
-		c.Put(x+before+pad, base-value.Line()+0.3, width-before-after-2*pad, Left, value, f.Value)
-		c.Put(x+width-after+pad, base-value.Line()+0.8, after, Left, value, f.After)
 		x += width + gap
 	}
+}
+
+func (d *Doc) boxWidth(f Field) float64 { return boxSide + 2 + d.textWidth(valueStyle, f.Label) }
+
+func (c Canvas) field(x, width float64, f Field) {
+	const pad, base = 1.5, fillLine - 1.5
+	before, after := 0.0, 0.0
+	if f.Label != "" {
+		before = min(c.TextWidth(labelStyle, f.Label)+pad, width*0.6)
+	}
+	if f.After != "" {
+		after = min(c.TextWidth(valueStyle, f.After)+pad, width*0.4)
+	}
+	c.Put(x, base-labelStyle.Line()+0.8, before, Left, labelStyle, f.Label)
+	c.Line(x+before, base, x+width-after, base, 0.3)
+	c.Put(x+before+pad, base-valueStyle.Line()+0.3, width-before-after-2*pad, Left, valueStyle, f.Value)
+	c.Put(x+width-after+pad, base-valueStyle.Line()+0.8, after, Left, valueStyle, f.After)
 }
 
 func (f Field) share() float64 {

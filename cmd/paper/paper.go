@@ -3,7 +3,7 @@
 // It knows no rule of the work.
 //
 // Start with [New]. What flows ([Doc.Heading], [Doc.Text], [Doc.Table], [Doc.Tick],
-// [Doc.Fields], [Doc.Caution], [Doc.Sign], [Doc.Draw]) goes below what came before
+// [Doc.Fields], [Doc.Item], [Doc.Caution], [Doc.Sign], [Doc.Draw]) goes below what came before
 // and on to a new page where it does not fit; [Doc.Keep] holds several such pieces
 // on one page. A [Canvas] is for what has its place on a page. All lengths are in
 // millimetres from the top left corner, font sizes in points. [Doc.Write] ends it.
@@ -53,7 +53,7 @@ type Options struct {
 	Head  string // at the top of each page, left; cut to one line
 	Right string // at the top of each page, right of Head
 	Foot  string // at the foot of each page; "page 2 of 5" stands right of it
-	Code  *Code  // a bar code at the top right of each page, 15 mm high at most
+	Code  *Code  // a bar code at the top right of each page, 16 mm high at most
 
 	Bare bool // no head, no foot and no margins: labels
 }
@@ -72,7 +72,7 @@ type Doc struct {
 const (
 	margin    = 15.0 // left and right: a hole punch takes 12 mm (ISO 838)
 	headLine  = 12.0 // the first line at the top of a page
-	codeSide  = 15.0 // the most that a code in the head takes
+	codeSide  = 16.0 // the most that a code in the head takes
 	footLine  = 10.0 // the line at the foot, above the edge of the paper
 	codeRoom  = codeSide + 3
 	textBelow = 9.0 // from the head's first line to the text, without a code
@@ -174,10 +174,13 @@ func (d *Doc) Page() Canvas {
 	return Canvas{d, 0, 0, d.o.Size.WidthMillimetres, d.o.Size.HeightMillimetres}
 }
 
+// Pages is how many pages there are so far.
+func (d *Doc) Pages() int { return d.pdf.PageCount() }
+
 // Write ends the document: it adds head and foot to each page and writes the PDF.
 func (d *Doc) Write(w io.Writer) error {
 	if !d.o.Bare {
-		pages := d.pdf.PageCount()
+		pages := d.Pages()
 		for n := 1; n <= pages; n++ {
 			d.pdf.SetPage(n)
 			d.edges(n, pages)

@@ -35,7 +35,7 @@ func sample(o Options) *Doc {
 			d.Tick(Mark(n%4), Style{}, fmt.Sprintf("Step %d: close the shackle, and wire its pin.", n))
 		})
 		d.Fields(TickIndent, Field{Label: "insulation", After: "MΩ"}, Field{Label: "by", Value: "Ida Brekke"})
-		d.Choices(Style{}, TickIndent, Choice{Empty, "yes"}, Choice{Ticked, "no"})
+		d.Fields(TickIndent, Field{Label: "yes", Box: true}, Field{Label: "no", Box: true, Mark: Ticked}, Field{Label: "what is seen"})
 	}
 	d.Sign(0, Signature{For: "Hold point: signed as lead"})
 	t := Table{Columns: []Column{{Head: "row"}, {Head: "what", Share: 4}, {Head: "kg", Align: Right}}}

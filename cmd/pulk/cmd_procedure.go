@@ -26,6 +26,7 @@ func (e *env) procedureCommand() *cli.Command {
 			flags:    []cli.Flag{&cli.BoolFlag{Name: "source", Usage: "print the file as it was imported"}}, action: (*call).procedureShow}.command(e),
 		verb{path: "pulk procedure compare", args: "OLD NEW", minArgs: 2, maxArgs: 2, usage: "what differs between two revisions, or two files", reads: true,
 			examples: []string{"pulk procedure compare borehole-lowering@C borehole-lowering@D", "pulk procedure compare old.yaml new.yaml"}, action: (*call).procedureCompare}.command(e),
+		e.procedureSheetCommand(),
 		verb{path: "pulk procedure withdraw", args: "PROCEDURE@REVISION", minArgs: 1, maxArgs: 1, usage: "say that a revision must not be used any more", writes: true,
 			about: "Shuts the gates of every run that is under way on it, at every site that hears of it.",
 			flags: []cli.Flag{&cli.StringFlag{Name: "why", Usage: "the `REASON`"}}, action: (*call).procedureWithdraw}.command(e),

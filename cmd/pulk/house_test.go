@@ -74,7 +74,7 @@ var pure = []string{
 	"checklist/run/evaluate.go", "checklist/run/gate.go", "checklist/run/view.go", "checklist/run/evidence.go", "checklist/run/entry.go",
 	"checklist/attach/preview.go", "checklist/attach/exif.go", "checklist/attach/parcel.go",
 	"inventory/sparing", "inventory/kit", "inventory/sheet", "inventory/stock/movement.go", "sync/linkbook/file.go",
-	"cmd/paper",
+	"cmd/paper", "checklist/filled",
 }
 
 var impure = []string{"os", "io/fs", "net", "net/http", "database/sql", "math/rand", "math/rand/v2", "crypto/rand", "pulk/schema", "pulk/sync/changelog", "pulk/sync/carrier", "pulk/sync/transfer"}
