@@ -116,9 +116,25 @@ func (l Limits) None() bool { return l.Min == nil && l.Max == nil }
 // String says the limits in words: "at least 500", "at most 2.0", "1.2 to 1.4" or
 // "no limits", and the rule where it is not the simple one: "at least 500, guarded
 // by 0.83 U".
-func (l Limits) String() string {
-	text := l.bounds()
-	if l.Rule == Simple || l.None() {
+func (l Limits) String() string { return l.In("") }
+
+// In is String with the unit behind the numbers: "at least 500 MOhm, guarded by U".
+func (l Limits) In(unit string) string {
+	text := ""
+	switch {
+	case l.None():
+		return "no limits"
+	case l.Max == nil:
+		text = "at least " + l.Min.String()
+	case l.Min == nil:
+		text = "at most " + l.Max.String()
+	default:
+		text = l.Min.String() + " to " + l.Max.String()
+	}
+	if unit != "" {
+		text += " " + unit
+	}
+	if l.Rule == Simple {
 		return text
 	}
 	guard := "U"
@@ -126,16 +142,4 @@ func (l Limits) String() string {
 		guard = l.Guard.String() + " U"
 	}
 	return text + ", " + l.Rule.String() + " by " + guard
-}
-
-func (l Limits) bounds() string {
-	switch {
-	case l.None():
-		return "no limits"
-	case l.Max == nil:
-		return "at least " + l.Min.String()
-	case l.Min == nil:
-		return "at most " + l.Max.String()
-	}
-	return l.Min.String() + " to " + l.Max.String()
 }

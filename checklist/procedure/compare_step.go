@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
-	"strings"
 )
 
 // compareSteps walks b and puts each removed step where it stood in a.
@@ -137,11 +136,11 @@ func useTexts(uses []PartUse) []string {
 // stepFields gives the single-valued parts of a step, always in one order.
 func stepFields(s *Step) []field {
 	fields := []field{{"kind", string(s.Kind)}, {"text", s.Text}, {"role", s.Role}, {"irreversible", strconv.FormatBool(s.Irreversible)}}
-	reading, record, sign := [4]string{}, [3]string{}, [2]string{}
+	reading, record, sign := [5]string{}, [3]string{}, [2]string{}
 	if r := s.Reading; r != nil {
-		reading = [4]string{r.Quantity, r.Unit, strings.TrimSpace(r.Limits.String() + " " + r.Unit), strconv.Itoa(r.Repeat)}
-		if r.Limits.None() {
-			reading[2] = r.Limits.String()
+		reading = [5]string{r.Quantity, r.Unit, r.Limits.In(r.Unit), strconv.Itoa(r.Repeat)}
+		if r.Instrument != nil {
+			reading[4] = r.Instrument.String()
 		}
 	}
 	if r := s.Record; r != nil {
@@ -155,7 +154,7 @@ func stepFields(s *Step) []field {
 		minutes = strconv.FormatInt(s.WaitMinutes, 10)
 	}
 	return append(fields,
-		field{"quantity", reading[0]}, field{"unit", reading[1]}, field{"limits", reading[2]}, field{"repeat", reading[3]},
+		field{"quantity", reading[0]}, field{"unit", reading[1]}, field{"limits", reading[2]}, field{"repeat", reading[3]}, field{"instrument", reading[4]},
 		field{"what to record", record[0]}, field{"part expected", record[1]}, field{"label", record[2]},
 		field{"role that signs", sign[0]}, field{"people who sign", sign[1]}, field{"minutes", minutes})
 }

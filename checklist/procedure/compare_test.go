@@ -82,6 +82,12 @@ func TestCompare(t *testing.T) {
 		{"use", func(p *procedure.Procedure) { p.Steps[0].Uses[0].Quantity = 1 }, []string{`step "1": uses changed from "2 of X-1" to "1 of X-1"`}},
 		{"limit_digits", func(p *procedure.Procedure) { p.Steps[1].Reading.Limits.Max = dec("4.10") }, []string{`step "2": limits changed from "1 to 4.1 kN" to "1 to 4.10 kN"`}},
 		{"limit_gone", func(p *procedure.Procedure) { p.Steps[1].Reading.Limits = limit.Limits{} }, []string{`step "2": limits changed from "1 to 4.1 kN" to "no limits"`}},
+		{"rule", func(p *procedure.Procedure) { p.Steps[1].Reading.Limits.Rule = limit.Guarded }, []string{`step "2": limits changed from "1 to 4.1 kN" to "1 to 4.1 kN, guarded by U"`}},
+		{"guard", func(p *procedure.Procedure) {
+			p.Steps[1].Reading.Limits.Rule, p.Steps[1].Reading.Limits.Guard = limit.NonBinary, dec("0.83")
+		}, []string{`step "2": limits changed from "1 to 4.1 kN" to "1 to 4.1 kN, non-binary by 0.83 U"`}},
+		{"instrument", func(p *procedure.Procedure) { p.Steps[1].Reading.Instrument = &procedure.Instrument{Part: "TOL-004"} },
+			[]string{`step "2": instrument changed from nothing to "a TOL-004 in calibration"`}},
 		{"kind", func(p *procedure.Procedure) { p.Steps[4] = procedure.Step{ID: "5", Kind: "do", Text: "Wait."} },
 			[]string{`step "5": kind changed from "wait" to "do"`, `step "5": minutes changed from "5" to nothing`}},
 		{"people", func(p *procedure.Procedure) { p.Steps[3].Sign.People = 2 }, []string{`step "4": people who sign changed from "1" to "2"`}},
@@ -141,6 +147,10 @@ func randomProcedure(t *rapid.T, label string) *procedure.Procedure {
 			s.Kind, s.Sign = procedure.KindHold, &procedure.Sign{Role: word.Draw(t, label), People: rapid.IntRange(1, 2).Draw(t, label)}
 		case 2:
 			s.Kind, s.Reading = procedure.KindReading, &procedure.Reading{Quantity: "q", Unit: word.Draw(t, label), Repeat: rapid.IntRange(1, 2).Draw(t, label)}
+			if rapid.Bool().Draw(t, label+"limits") {
+				s.Reading.Limits = limit.Limits{Min: dec("1"), Rule: limit.Rule(rapid.IntRange(0, 2).Draw(t, label+"rule"))}
+				s.Reading.Instrument = rapid.SampledFrom([]*procedure.Instrument{nil, {}, {Part: "x"}}).Draw(t, label+"instrument")
+			}
 		case 3:
 			s.Kind, s.Record = procedure.KindRecord, &procedure.Record{What: word.Draw(t, label), Part: word.Draw(t, label), Label: word.Draw(t, label)}
 		}

@@ -77,6 +77,22 @@ type Reading struct {
 	Unit     string // UCUM code, such as "MOhm"; limits and values are in it
 	Limits   limit.Limits
 	Repeat   int // how many values are taken, at least 1; each is judged
+	// Instrument is asked for where it is not nil: then only readings taken with one
+	// that was in calibration count.
+	Instrument *Instrument
+}
+
+// Instrument says what a reading is taken with.
+type Instrument struct {
+	Part string // the part number expected; "" means any
+}
+
+// String returns "an instrument in calibration" or "a TOL-004 in calibration".
+func (i *Instrument) String() string {
+	if i.Part == "" {
+		return "an instrument in calibration"
+	}
+	return "a " + i.Part + " in calibration"
 }
 
 // The two values of Record.What.

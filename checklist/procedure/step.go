@@ -6,8 +6,6 @@ import (
 	"strings"
 
 	yaml "go.yaml.in/yaml/v4"
-
-	"pulk/checklist/limit"
 )
 
 var stepKeys = []string{"id", "kind", "text", "cautions", "role", "after", "irreversible", "uses", "reading", "record", "sign", "minutes"}
@@ -97,50 +95,6 @@ func joinKinds(kinds []Kind, separator string) string {
 		words[i] = string(k)
 	}
 	return strings.Join(words, separator)
-}
-
-func (r *reader) reading(node *yaml.Node) *Reading {
-	if node == nil {
-		return nil
-	}
-	f, ok := r.mapping(node, "the reading", "quantity", "unit", "limits", "repeat")
-	if !ok {
-		return nil
-	}
-	reading := &Reading{
-		Quantity: r.text(r.required(f, "the reading", "quantity", "what is measured, in words"), "the quantity", 80),
-		Unit:     r.code(r.required(f, "the reading", "unit", unitForm.expected), "the unit", unitForm),
-		Limits:   r.limits(r.required(f, "the reading", "limits", limitsExpected)),
-		Repeat:   1,
-	}
-	if reading.Unit != "" {
-		r.checkUnit(f.values["unit"], reading.Unit)
-	}
-	if repeat := f.values["repeat"]; repeat != nil {
-		reading.Repeat = int(r.whole(repeat, "repeat", 1, 100))
-	}
-	return reading
-}
-
-const limitsExpected = `min, max or both, or "limits: none" where every value is accepted`
-
-func (r *reader) limits(node *yaml.Node) limit.Limits {
-	if node == nil || node.Kind == yaml.ScalarNode && node.Value == "none" {
-		return limit.Limits{}
-	}
-	if node.Kind != yaml.MappingNode {
-		r.fail(node, "limits is "+describe(node), limitsExpected)
-		return limit.Limits{}
-	}
-	f, _ := r.mapping(node, "limits", "min", "max")
-	if len(node.Content) == 0 {
-		r.fail(node, "limits is empty", limitsExpected)
-	}
-	l := limit.Limits{Min: r.decimal(f.values["min"], "min"), Max: r.decimal(f.values["max"], "max")}
-	if l.Min != nil && l.Max != nil && l.Min.Cmp(*l.Max) > 0 {
-		r.fail(f.values["min"], fmt.Sprintf("min %s is over max %s", l.Min, l.Max), "min to be at most max")
-	}
-	return l
 }
 
 func (r *reader) record(node *yaml.Node) *Record {

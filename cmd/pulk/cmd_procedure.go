@@ -250,6 +250,9 @@ func stepAsks(step *procedure.Step) string {
 		if r.Repeat > 1 {
 			parts = append(parts, fmt.Sprintf("%d times", r.Repeat))
 		}
+		if r.Instrument != nil {
+			parts = append(parts, "with "+r.Instrument.String())
+		}
 	case procedure.KindRecord:
 		what := step.Record.What
 		if step.Record.Part != "" {

@@ -70,7 +70,7 @@ var pure = []string{
 	"schema/kind", "schema/decimal", "schema/fault", "schema/steady", "sync/clock", "sync/change", "sync/bundle", "sync/link", "checklist/limit", "checklist/weather", "sync/line/talk.go",
 	"checklist/ucum", "checklist/water", "checklist/cable",
 	"checklist/procedure/parse.go", "checklist/procedure/node.go", "checklist/procedure/rules.go", "checklist/procedure/step.go",
-	"checklist/procedure/compare.go", "checklist/procedure/delta.go", "checklist/procedure/unit.go",
+	"checklist/procedure/compare.go", "checklist/procedure/delta.go", "checklist/procedure/unit.go", "checklist/procedure/reading.go",
 	"checklist/run/evaluate.go", "checklist/run/gate.go", "checklist/run/view.go", "checklist/run/evidence.go", "checklist/run/entry.go",
 	"checklist/attach/preview.go", "checklist/attach/exif.go", "checklist/attach/parcel.go",
 	"inventory/sparing", "inventory/kit", "inventory/sheet", "inventory/stock/movement.go", "sync/linkbook/file.go",

@@ -1,6 +1,9 @@
 package main
 
-import "pulk/checklist/procedure"
+import (
+	"pulk/checklist/limit"
+	"pulk/checklist/procedure"
+)
 
 // problemRow is a row of pulk procedure lint --json.
 type problemRow struct {
@@ -73,10 +76,14 @@ type stepJSON struct {
 	After        []string      `json:"after"`
 	Irreversible bool          `json:"irreversible"`
 	Uses         []partUseJSON `json:"uses"`
-	Quantity     string        `json:"quantity"`      // of a reading, in words
-	Unit         string        `json:"unit"`          // of a reading, UCUM
-	Min          *string       `json:"min"`           // of a reading, in its unit, digits as written
-	Max          *string       `json:"max"`           // the same
+	Quantity     string        `json:"quantity"`   // of a reading, in words
+	Unit         string        `json:"unit"`       // of a reading, UCUM
+	Min          *string       `json:"min"`        // of a reading, in its unit, digits as written
+	Max          *string       `json:"max"`        // the same
+	Rule         string        `json:"rule"`       // of a reading with limits: simple, guarded or non-binary
+	Guard        *string       `json:"guard"`      // width of the guard band in expanded uncertainties; null with the rule simple
+	Instrument   string        `json:"instrument"` // of a reading: "required", or empty; only readings with one in calibration count
+	InstrumentOf string        `json:"instrument_part"`
 	Repeat       int           `json:"repeat"`        // of a reading: how many values
 	Record       string        `json:"record"`        // serial or text
 	Part         string        `json:"expected_part"` // of a serial
@@ -118,6 +125,7 @@ func stepJSONOf(s *procedure.Step) stepJSON {
 			text := r.Limits.Max.String()
 			out.Max = &text
 		}
+		out.ruleOf(r)
 	}
 	if s.Record != nil {
 		out.Record, out.Part = s.Record.What, s.Record.Part
@@ -126,4 +134,21 @@ func stepJSONOf(s *procedure.Step) stepJSON {
 		out.SignRole, out.SignPeople = s.Sign.Role, s.Sign.People
 	}
 	return out
+}
+
+// ruleOf fills in how the uncertainty of a reading counts.
+func (s *stepJSON) ruleOf(r *procedure.Reading) {
+	if !r.Limits.None() {
+		s.Rule = r.Limits.Rule.String()
+	}
+	if r.Limits.Rule != limit.Simple {
+		text := "1"
+		if r.Limits.Guard != nil {
+			text = r.Limits.Guard.String()
+		}
+		s.Guard = &text
+	}
+	if r.Instrument != nil {
+		s.Instrument, s.InstrumentOf = "required", r.Instrument.Part
+	}
 }

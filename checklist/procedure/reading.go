@@ -1,0 +1,124 @@
+package procedure
+
+import (
+	"fmt"
+	"strings"
+
+	yaml "go.yaml.in/yaml/v4"
+
+	"pulk/checklist/limit"
+	"pulk/checklist/ucum"
+	"pulk/schema/decimal"
+)
+
+func (r *reader) reading(node *yaml.Node) *Reading {
+	if node == nil {
+		return nil
+	}
+	f, ok := r.mapping(node, "the reading", "quantity", "unit", "limits", "instrument", "repeat")
+	if !ok {
+		return nil
+	}
+	reading := &Reading{
+		Quantity: r.text(r.required(f, "the reading", "quantity", "what is measured, in words"), "the quantity", 80),
+		Unit:     r.code(r.required(f, "the reading", "unit", unitForm.expected), "the unit", unitForm),
+		Limits:   r.limits(r.required(f, "the reading", "limits", limitsExpected)),
+		Repeat:   1,
+	}
+	if reading.Unit != "" {
+		r.checkUnit(f.values["unit"], reading.Unit)
+	}
+	if repeat := f.values["repeat"]; repeat != nil {
+		reading.Repeat = int(r.whole(repeat, "repeat", 1, 100))
+	}
+	reading.Instrument = r.instrument(f.values["instrument"])
+	r.checkRule(reading, f)
+	return reading
+}
+
+// instrument reads "required", or a mapping that names the part.
+func (r *reader) instrument(node *yaml.Node) *Instrument {
+	if node == nil {
+		return nil
+	}
+	const expected = "required, or a part such as {part: TOL-004}"
+	if node.Kind != yaml.MappingNode {
+		if text, ok := r.scalar(node, "instrument", expected); ok && text != "required" {
+			r.fail(node, "instrument is "+quote(text), expected)
+		}
+		return &Instrument{}
+	}
+	f, _ := r.mapping(node, "instrument", "part")
+	return &Instrument{Part: r.code(r.required(f, "instrument", "part", partForm.expected), "the part", partForm)}
+}
+
+// checkRule: where the uncertainty counts, it must be possible to know it.
+func (r *reader) checkRule(reading *Reading, f fields) {
+	if reading.Limits.Rule == limit.Simple {
+		return
+	}
+	at := valueOf(f.values["limits"], "rule")
+	if reading.Instrument == nil {
+		r.fail(at, fmt.Sprintf("the rule %s needs the uncertainty of an instrument, and the reading asks for none", reading.Limits.Rule), "instrument: required beside the limits")
+	}
+	if _, err := ucum.Parse(reading.Unit); err != nil && reading.Unit != "" {
+		r.fail(at, fmt.Sprintf("the rule %s needs an uncertainty in %s, which is no unit that is known", reading.Limits.Rule, quote(reading.Unit)), "a UCUM code as unit")
+	}
+}
+
+const limitsExpected = `min, max or both, or "limits: none" where every value is accepted`
+
+func (r *reader) limits(node *yaml.Node) limit.Limits {
+	if node == nil || node.Kind == yaml.ScalarNode && node.Value == "none" {
+		return limit.Limits{}
+	}
+	if node.Kind != yaml.MappingNode {
+		r.fail(node, "limits is "+describe(node), limitsExpected)
+		return limit.Limits{}
+	}
+	f, _ := r.mapping(node, "limits", "min", "max", "rule", "guard")
+	switch {
+	case len(node.Content) == 0:
+		r.fail(node, "limits is empty", limitsExpected)
+	case f.values["min"] == nil && f.values["max"] == nil && 2*len(f.keys) == len(node.Content):
+		r.fail(node, "limits has neither min nor max", limitsExpected)
+	}
+	l := limit.Limits{Min: r.decimal(f.values["min"], "min"), Max: r.decimal(f.values["max"], "max")}
+	r.rule(&l, f)
+	if l.Min != nil && l.Max != nil && l.Min.Cmp(*l.Max) > 0 {
+		r.fail(f.values["min"], fmt.Sprintf("min %s is over max %s", l.Min, l.Max), "min to be at most max")
+	}
+	return l
+}
+
+// guardMost is the widest guard band in expanded uncertainties; table 1 of
+// ILAC-G8:09/2019 ends at 3.
+const guardMost = 10
+
+// rule reads the decision rule of limits, and its guard band.
+func (r *reader) rule(l *limit.Limits, f fields) {
+	expected := "one of " + strings.Join(limit.Rules(), ", ")
+	if node := f.values["rule"]; node != nil {
+		if text, ok := r.scalar(node, "rule", expected); ok {
+			rule, known := limit.ParseRule(text)
+			if !known {
+				if near, ok := r.suggest(text, limit.Rules()); ok {
+					expected = fmt.Sprintf("%q perhaps; the rules are %s", near, strings.Join(limit.Rules(), ", "))
+				}
+				r.fail(node, "rule is "+quote(text), expected)
+			}
+			l.Rule = rule
+		}
+	}
+	node := f.values["guard"]
+	if node == nil {
+		return
+	}
+	l.Guard = r.decimal(node, "guard")
+	if l.Guard != nil && (l.Guard.Mantissa <= 0 || l.Guard.Cmp(decimal.Decimal{Mantissa: guardMost}) > 0) {
+		r.fail(node, "guard is "+l.Guard.String(), fmt.Sprintf("how many expanded uncertainties the guard band is wide, above 0 and at most %d", guardMost))
+	}
+	if l.Rule == limit.Simple {
+		r.fail(f.keys["guard"], "a guard without a rule that has one", "rule: guarded or rule: non-binary beside it")
+	}
+}
