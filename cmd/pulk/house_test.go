@@ -37,6 +37,7 @@ var mayImport = map[string][]string{
 	"checklist/ucum":    {"schema/decimal"},
 	"checklist/limit":   {"schema/decimal", "checklist/ucum"},
 	"checklist/weather": {"schema/fault", "schema/steady"},
+	"checklist/formula": {"schema/decimal", "schema/fault", "schema/steady", "checklist/ucum", "checklist/water", "checklist/cable", "checklist/weather"},
 	"checklist/water":   {"schema/fault", "schema/steady"},
 	"checklist/cable":   {"schema/fault", "schema/steady"},
 	"inventory":         {"schema", "sync", "inventory"},
@@ -60,6 +61,7 @@ var onlyIn = map[string]string{
 	"github.com/klauspost/reedsolomon": "sync/fragment",
 	"filippo.io/edwards25519":          "sync/seal",
 	"github.com/arran4/golang-ical":    "cmd",
+	"github.com/google/cel-go":         "checklist/formula",
 	"codeberg.org/go-pdf/fpdf":         "cmd/paper",
 	"github.com/boombuler/barcode":     "cmd/paper",
 }
@@ -68,15 +70,13 @@ var onlyIn = map[string]string{
 // randomness.
 var pure = []string{
 	"schema/kind", "schema/decimal", "schema/fault", "schema/steady", "sync/clock", "sync/change", "sync/bundle", "sync/link", "checklist/limit", "checklist/weather", "sync/line/talk.go",
-	"checklist/ucum", "checklist/water", "checklist/cable",
+	"checklist/ucum", "checklist/water", "checklist/cable", "checklist/formula",
 	"checklist/procedure/parse.go", "checklist/procedure/node.go", "checklist/procedure/rules.go", "checklist/procedure/step.go",
 	"checklist/procedure/compare.go", "checklist/procedure/delta.go", "checklist/procedure/unit.go", "checklist/procedure/reading.go",
 	"checklist/run/evaluate.go", "checklist/run/gate.go", "checklist/run/view.go", "checklist/run/evidence.go", "checklist/run/entry.go",
 	"checklist/attach/preview.go", "checklist/attach/exif.go", "checklist/attach/parcel.go",
 	"inventory/sparing", "inventory/kit", "inventory/sheet", "inventory/stock/movement.go", "sync/linkbook/file.go",
 	"cmd/paper", "checklist/filled",
-	"checklist/work/scene.go", "checklist/work/act.go",
-	"cmd/pulk/screen_key.go", "cmd/pulk/screen_session.go", "cmd/pulk/screen_press.go", "cmd/pulk/screen_frame.go", "cmd/pulk/screen_foot.go",
 }
 
 var impure = []string{"os", "io/fs", "net", "net/http", "database/sql", "math/rand", "math/rand/v2", "crypto/rand", "pulk/schema", "pulk/sync/changelog", "pulk/sync/carrier", "pulk/sync/transfer"}

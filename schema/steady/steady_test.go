@@ -81,7 +81,7 @@ var fused = regexp.MustCompile(`\s(FN?M(?:ADD|SUB)[SD])\s`)
 
 // steadyPackages are held to arithmetic that no compiler fuses: what limits are
 // computed with.
-var steadyPackages = []string{"pulk/schema/steady", "pulk/checklist/weather", "pulk/checklist/water", "pulk/checklist/cable"}
+var steadyPackages = []string{"pulk/schema/steady", "pulk/checklist/weather", "pulk/checklist/water", "pulk/checklist/cable", "pulk/checklist/formula"}
 
 // TestNothingIsFused compiles the physics for arm64 and looks for fused operations
 // in its assembly. Plain x*y + z in one of these packages fails here.
