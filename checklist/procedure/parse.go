@@ -39,6 +39,7 @@ var (
 	revisionForm  = codeForm{wordPattern, 16, `letters, digits and single - . _ between them, such as "C" or "1.10"`}
 	stepForm      = codeForm{wordPattern, 24, `letters, digits and single - . _ between them, such as "40" or "lower-3"`}
 	partForm      = codeForm{wordPattern, 40, `a part number of the catalogue, such as "CON-014"`}
+	slotForm      = codeForm{wordPattern, 40, `a slot of the assembly, such as "5"`}
 	roleForm      = codeForm{rolePattern, 32, `a role's code in lower case, such as "drill-engineer"`}
 	unitForm      = codeForm{unitPattern, 24, `a UCUM unit code, such as "MOhm", "Cel" or "bar"`}
 )

@@ -106,6 +106,7 @@ type Record struct {
 	What  string // RecordSerial or RecordText
 	Part  string // for a serial: the part number expected; "" means any
 	Label string // what it is, for the record's reader: "module 3"
+	Slot  string // for a serial: the slot of the run's target that the unit goes into; "" means none
 }
 
 // Sign says who signs.

@@ -13,6 +13,23 @@ func (r *reader) check(p *Procedure, f fields, sources []fields) {
 	r.checkRoles(p, f, sources)
 	r.checkIrreversible(p, sources)
 	r.checkParts(p, f, sources)
+	r.checkSlots(p, sources)
+}
+
+// checkSlots: a slot is filled by one step.
+func (r *reader) checkSlots(p *Procedure, sources []fields) {
+	line := map[string]int{}
+	for i := range p.Steps {
+		if p.Steps[i].Record == nil || p.Steps[i].Record.Slot == "" {
+			continue
+		}
+		slot, at := p.Steps[i].Record.Slot, valueOf(sources[i].values["record"], "slot")
+		if first := line[slot]; first != 0 {
+			r.fail(at, fmt.Sprintf("slot %q is filled twice", slot), fmt.Sprintf("another slot; the first is on line %d", first))
+			continue
+		}
+		line[slot] = at.Line
+	}
 }
 
 // checkIDs: step ids are unique, and "after" names earlier steps.

@@ -101,7 +101,7 @@ func (r *reader) record(node *yaml.Node) *Record {
 	if node == nil {
 		return nil
 	}
-	f, ok := r.mapping(node, "the record", "what", "part", "label")
+	f, ok := r.mapping(node, "the record", "what", "part", "label", "slot")
 	if !ok {
 		return nil
 	}
@@ -117,6 +117,12 @@ func (r *reader) record(node *yaml.Node) *Record {
 		record.Part = r.code(part, "the part", partForm)
 		if record.What == RecordText {
 			r.fail(f.keys["part"], `a record of text has "part"`, "that only in a record of a serial")
+		}
+	}
+	if slot := f.values["slot"]; slot != nil {
+		record.Slot = r.code(slot, "the slot", slotForm)
+		if record.What == RecordText {
+			r.fail(f.keys["slot"], `a record of text has "slot"`, "that only in a record of a serial")
 		}
 	}
 	return record

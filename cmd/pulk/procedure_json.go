@@ -87,6 +87,7 @@ type stepJSON struct {
 	Repeat       int           `json:"repeat"`        // of a reading: how many values
 	Record       string        `json:"record"`        // serial or text
 	Part         string        `json:"expected_part"` // of a serial
+	Slot         string        `json:"slot"`          // of a serial: of the run's target
 	SignRole     string        `json:"sign_role"`     // of a hold or witness point
 	SignPeople   int           `json:"sign_people"`
 	WaitMinutes  int64         `json:"wait_minutes"`
@@ -128,7 +129,7 @@ func stepJSONOf(s *procedure.Step) stepJSON {
 		out.ruleOf(r)
 	}
 	if s.Record != nil {
-		out.Record, out.Part = s.Record.What, s.Record.Part
+		out.Record, out.Part, out.Slot = s.Record.What, s.Record.Part, s.Record.Slot
 	}
 	if s.Sign != nil {
 		out.SignRole, out.SignPeople = s.Sign.Role, s.Sign.People
