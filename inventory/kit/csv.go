@@ -4,7 +4,8 @@ import (
 	"encoding/csv"
 	"io"
 	"strconv"
-	"strings"
+
+	"pulk/inventory/sheet"
 )
 
 // columns are those of docs/kit-csv.md.
@@ -30,7 +31,7 @@ func (p *Plan) WriteCSV(w io.Writer) error {
 func (l *Line) cells() []string {
 	number := func(x float64) string { return strconv.FormatFloat(x, 'g', 6, 64) }
 	whole := func(n int64) string { return strconv.FormatInt(n, 10) }
-	cells := []string{asText(l.PartNumber), asText(l.Name), string(l.Basis), asText(l.UnitOfIssue), whole(l.Installed), whole(l.Failures), number(l.UnitHoursSeen)}
+	cells := []string{sheet.AsText(l.PartNumber), sheet.AsText(l.Name), string(l.Basis), sheet.AsText(l.UnitOfIssue), whole(l.Installed), whole(l.Failures), number(l.UnitHoursSeen)}
 	if l.Basis == Spare {
 		cells = append(cells, number(l.RatePerHour), number(l.RateLowPerHour), number(l.RateHighPerHour), "")
 	} else {
@@ -50,12 +51,4 @@ func known(text string, isKnown bool) string {
 		return text
 	}
 	return ""
-}
-
-// asText keeps a spreadsheet from reading a text as a formula.
-func asText(text string) string {
-	if text != "" && strings.ContainsRune("=+-@\t\r", rune(text[0])) {
-		return "'" + text
-	}
-	return text
 }

@@ -214,3 +214,12 @@ func cut(text string) string {
 	}
 	return text
 }
+
+// AsText keeps a spreadsheet from reading a text as a formula: what would be one gets
+// an apostrophe in front.
+func AsText(text string) string {
+	if text != "" && strings.ContainsRune("=+-@\t\r", rune(text[0])) {
+		return "'" + text
+	}
+	return text
+}

@@ -203,6 +203,16 @@ func Locations(tx *changelog.Tx) ([]*Location, error) {
 	return list, nil
 }
 
+// LocationByID returns a location; nil, without error, where there is none with that
+// id here.
+func LocationByID(tx *changelog.Tx, id clock.Dot) (*Location, error) {
+	l, err := locationByID(tx, id)
+	if err != nil || l.Code == "" {
+		return nil, err
+	}
+	return l, nil
+}
+
 func locationByID(tx *changelog.Tx, id clock.Dot) (*Location, error) {
 	l := &Location{ID: id}
 	if _, err := tx.Row("SELECT code FROM location WHERE dot = ?", []any{id.Key()}, &l.Code); err != nil {

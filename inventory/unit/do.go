@@ -96,15 +96,23 @@ func SetState(tx *changelog.Tx, u *Unit, state, why string) error {
 	return nil
 }
 
+// CheckSlot refuses what cannot be the name of a slot.
+func CheckSlot(slot string) error { return checkWord("a slot", slot, maxSlot) }
+
+// OutOfUse reports whether a unit in a state must not be used.
+func OutOfUse(state string) bool {
+	return slices.Contains([]string{Quarantined, Failed, Scrapped}, state)
+}
+
 // Install puts a unit into a slot of an assembly, in a run where given. It is
 // refused for a slot that holds something, a unit that is installed, is out of use,
 // or is not known to lie where the assembly can be, and for the assembly itself.
 func Install(tx *changelog.Tx, u, into *Unit, slot string, run clock.Dot) error {
-	if err := checkWord("a slot", slot, maxSlot); err != nil {
+	if err := CheckSlot(slot); err != nil {
 		return err
 	}
 	for _, piece := range []*Unit{u, into} {
-		if slices.Contains([]string{Quarantined, Failed, Scrapped}, piece.State) {
+		if OutOfUse(piece.State) {
 			return fault.Refuse("take another one; see: pulk unit list --state released", "%s is %s", piece.Serial, piece.State)
 		}
 	}

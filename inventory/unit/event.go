@@ -75,6 +75,32 @@ func eventFrom(entry *changelog.Entry) Event {
 	return e
 }
 
+// LastInstall returns the last of a unit's own events that put it into an assembly, or
+// nil.
+func LastInstall(events []Event) *Event {
+	for i := len(events) - 1; i >= 0; i-- {
+		if e := &events[i]; !e.Part && e.Kind == kind.UnitInstall {
+			return e
+		}
+	}
+	return nil
+}
+
+// PlaceBefore returns where a unit lay before one of its events, by those before it in
+// time; none where they do not say.
+func PlaceBefore(events []Event, dot clock.Dot) clock.Dot {
+	var place clock.Dot
+	for _, e := range events {
+		if e.Dot == dot {
+			break
+		}
+		if !e.Part && !e.To.IsZero() {
+			place = e.To
+		}
+	}
+	return place
+}
+
 // ServiceHours returns the hours that a unit was in service up to now, from its
 // events by time: it counts while it is installed and has not failed. Hours told
 // at a failure are its meter's, so they replace what was counted up to then. A unit
