@@ -12,6 +12,7 @@ import (
 	"pulk/checklist/crew"
 	"pulk/checklist/procedure"
 	"pulk/checklist/run"
+	"pulk/inventory/assembly"
 	"pulk/inventory/stock"
 	"pulk/inventory/unit"
 	"pulk/schema"
@@ -29,7 +30,7 @@ type call struct {
 
 // projections are all that this program derives from the log.
 func projections() []changelog.Projector {
-	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}, stock.Projection{}, unit.Projection{},
+	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}, stock.Projection{}, unit.Projection{}, assembly.Projection{},
 		attach.Projection{}, ask.Projection{}, linkbook.Projection{}}
 }
 

@@ -75,7 +75,7 @@ func noRun(err error) error {
 }
 
 func (c *call) runStart() error {
-	var said string
+	var said, note string
 	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
 		revision, err := procedure.Find(tx, c.Args().First())
 		if err != nil {
@@ -92,10 +92,15 @@ func (c *call) runStart() error {
 				return err
 			}
 		}
+		if note, err = slotsOfNothing(tx, revision, target); err != nil {
+			return err
+		}
 		id, err := run.Start(tx, revision, target, location, c.String("title"))
 		said = fmt.Sprintf("run %s of %s revision %s", tx.Name(id), revision.Procedure, revision.Revision)
 		return err
-	}, func() { c.printf("started %s\nnext: pulk run work %s\n", said, strings.Fields(said)[1]) })
+	}, func() {
+		c.printf("started %s\n%snext: pulk run work %s\n", said, note, strings.Fields(said)[1])
+	})
 }
 
 // check is what pulk run check and pulk run work have in common: it carries out
@@ -114,7 +119,11 @@ func check(tx *changelog.Tx, doing *run.Doing, n int, values []string, no string
 		if err != nil {
 			return "", err
 		}
-		return fmt.Sprintf("step %s: recorded %s", step.ID, text), doing.Write(n, text, unit)
+		if err := doing.Write(n, text, unit); err != nil {
+			return "", err
+		}
+		in, err := fitScanned(tx, doing, n, unit)
+		return fmt.Sprintf("step %s: recorded %s%s", step.ID, text, in), err
 	}
 	if len(values) > 0 {
 		return "", fault.Misuse("leave the value away", "step %s is a %s step and takes no value", step.ID, step.Kind)
@@ -213,6 +222,7 @@ func (c *call) sign(runName, stepID string, verdict run.Verdict) error {
 }
 
 func (c *call) runVoid() error {
+	var out string
 	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
 		id, err := tx.ParseName(c.Args().First())
 		if err != nil {
@@ -230,8 +240,12 @@ func (c *call) runVoid() error {
 		if err != nil {
 			return err
 		}
-		return doing.Void(id, c.String("why"))
-	}, func() { c.printf("%s is voided; it stays on record\n", c.Args().First()) })
+		if err := doing.Void(id, c.String("why")); err != nil {
+			return err
+		}
+		out, err = unfitVoided(tx, entry, c.String("why"))
+		return err
+	}, func() { c.printf("%s is voided; it stays on record%s\n", c.Args().First(), out) })
 }
 
 func (c *call) runNote() error {

@@ -9,6 +9,7 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"pulk/checklist/crew"
+	"pulk/inventory/assembly"
 	"pulk/inventory/stock"
 	"pulk/inventory/unit"
 	"pulk/schema/fault"
@@ -44,7 +45,7 @@ func (e *env) unitCommand() *cli.Command {
 			examples: []string{"pulk unit state SM3-0107 accepted --as oskar", `pulk unit state SM3-0108 quarantined --why "scratch on the glass" --as oskar`},
 			flags:    []cli.Flag{why}, action: (*call).unitState}.command(e),
 		verb{path: "pulk unit install", args: "SERIAL", minArgs: 1, maxArgs: 1, usage: "put a unit into a slot of an assembly", writes: true,
-			about:    "Refused for a slot that holds something, and for a unit that is installed, quarantined, failed or scrapped.",
+			about:    "Refused for a slot that holds something, and for a unit that is installed, quarantined, failed or scrapped; of an assembly that has a plan, for all that pulk assembly fit refuses.",
 			examples: []string{"pulk unit install SM3-0107 --into STR-0003 --slot 1 --run stn-41 --as tomas"},
 			flags:    []cli.Flag{&cli.StringFlag{Name: "into", Usage: "`SERIAL` of the assembly"}, &cli.StringFlag{Name: "slot", Usage: "`SLOT` of the assembly"}, inRun}, action: (*call).unitInstall}.command(e),
 		verb{path: "pulk unit remove", args: "SERIAL", minArgs: 1, maxArgs: 1, usage: "take a unit out of its assembly", writes: true,
@@ -155,7 +156,14 @@ func (c *call) unitInstall() error {
 		if err != nil {
 			return err
 		}
-		return unit.Install(tx, u, into, slot, run)
+		a, err := assembly.Load(tx, into)
+		if err != nil {
+			return err
+		}
+		if a.Plan == nil && !a.PlanContested {
+			return unit.Install(tx, u, into, slot, run)
+		}
+		return assembly.Fit(tx, a, u, assembly.Fitting{Slot: slot, Run: run, Step: -1})
 	}, func() { c.printf("%s is in %s, slot %s\n", c.Args().First(), c.String("into"), c.String("slot")) })
 }
 

@@ -17,6 +17,7 @@ func (e *env) commands() []*cli.Command {
 		e.locationCommand(),
 		e.stockCommand(),
 		e.unitCommand(),
+		e.assemblyCommand(),
 		e.kitCommand(),
 		e.bundleCommand(),
 		e.exchangeCommand(),

@@ -14,7 +14,9 @@ func (d *demo) lowering() {
 	d.chapter("5. Lowering the string: readings on both sides of a limit")
 	d.pass(20 * 24 * time.Hour)
 	d.quietly("unit add STG-07 --part STR-001 --at drill-hut --as mirre --store stn.db")
-	text := d.do(`run start borehole-lowering --at hole-6 --title "Hole 6, string 7" --as ida --store stn.db`)
+	d.say("The string is an assembly: its plan says which module goes into which slot, how deep it will hang and on which channel it answers.")
+	d.do(`assembly plan STG-07 string-7.csv --title "String 7" --datum "collar of hole 6" --length 2150 --as ida --store stn.db`)
+	text := d.do(`run start borehole-lowering --target STG-07 --at hole-6 --title "Hole 6, string 7" --as ida --store stn.db`)
 	d.runName = wordAfter(text, "started run")
 	d.do("run show " + d.runName + " --store stn.db")
 	d.say("Mirre reads the hut's air and the carbon monoxide alarm. The first is fine; the second is too high, and a nonconformance opens by itself. It shuts the gates of this run.")
@@ -40,7 +42,12 @@ func (d *demo) lowering() {
 	d.sync("home", "stn")
 	d.say("The string goes down, module by module: serials scanned, currents and tensions read, parts taken from stock.")
 	d.do("stock issue CON-011 16 --from stn-store --run " + d.runName + " --step m1-serial --as tomas --store stn.db")
+	d.carryOut("stn", d.runName, "m3-serial", scans)
+	d.say("Tomas scans the module that is in slot 1 again, for slot 3. A scan is the last moment at which that costs nothing: it is refused.")
+	d.refused("run check " + d.runName + " m3-serial " + demoModules[0] + " --as mirre --store stn.db")
 	d.carryOut("stn", d.runName, "400", scans)
+	d.do(`assembly built STG-07 1 --depth 1999.6 --as mirre --store stn.db`)
+	d.show("assembly show STG-07 --store stn.db", exitDone, 20)
 	d.do("run list --store stn.db")
 }
 

@@ -42,7 +42,7 @@ var mayImport = map[string][]string{
 	"checklist/cable":   {"schema/fault", "schema/steady"},
 	"inventory":         {"schema", "sync", "inventory"},
 	"inventory/sparing": {},
-	"inventory/kit":     {"inventory/sparing"},
+	"inventory/kit":     {"inventory/sparing", "inventory/sheet"},
 	"inventory/sheet":   {},
 	"testdata":          {"testdata"},
 	"cmd/paper":         {},
@@ -75,6 +75,7 @@ var pure = []string{
 	"checklist/procedure/compare.go", "checklist/procedure/delta.go", "checklist/procedure/unit.go", "checklist/procedure/reading.go",
 	"checklist/run/evaluate.go", "checklist/run/gate.go", "checklist/run/view.go", "checklist/run/evidence.go", "checklist/run/entry.go",
 	"checklist/attach/preview.go", "checklist/attach/exif.go", "checklist/attach/parcel.go",
+	"inventory/assembly/assembly.go", "inventory/assembly/plan.go", "inventory/assembly/fit.go",
 	"inventory/sparing", "inventory/kit", "inventory/sheet", "inventory/stock/movement.go", "sync/linkbook/file.go",
 	"cmd/paper", "checklist/filled",
 }

@@ -23,6 +23,7 @@ var jsonRoots = []struct{ command, prints string }{
 	{"item list", "[]itemRow"}, {"item show", "itemRow"}, {"location list", "[]locationRow"},
 	{"stock list", "stockJSON"}, {"stock history", "[]movementRow"},
 	{"unit list", "[]unitRow"}, {"unit show", "unitDetail"}, {"unit dossier", "dossier"}, {"kit plan", "kitJSON"},
+	{"assembly list", "[]assemblyRow"}, {"assembly show", "assemblyDetail"}, {"assembly record", "assemblyRecord"},
 
 	{"link list", "[]linkRow"}, {"link show", "linkRow"}, {"link passes", "[]passRow"}, {"link queue", "queueJSON"},
 	{"bundle missing", "[]missingRow"}, {"bundle show", "bundleJSON"}, {"conflict list", "[]conflictRow"}, {"conflict show", "conflictRow"}, {"report day", "dayReport"}, {"verify", "verifyJSON"},

@@ -80,7 +80,9 @@ func TestDeviations(t *testing.T) {
 		{"failed", func(a *Assembly) { a.Positions[0].Units[0].State = unit.Failed }, "1", "SM-1 is failed"},
 		{"other_channel", func(a *Assembly) { a.Positions[0].Built.Channel = "c9" }, "1", "it answers on channel c9, planned is c1"},
 		{"two_slots", func(a *Assembly) { a.Positions[1].Units = a.Positions[0].Units }, "1", "SM-1 is in slot 2 too"},
-		{"two_units", func(a *Assembly) { a.Positions[0].Units = append(a.Positions[0].Units, Occupant{Unit: named("SM-2", 3), Part: "SM3-001"}) }, "1", "2 units were fitted by people who had not heard of each other"},
+		{"two_units", func(a *Assembly) {
+			a.Positions[0].Units = append(a.Positions[0].Units, Occupant{Unit: named("SM-2", 3), Part: "SM3-001"})
+		}, "1", "2 units were fitted by people who had not heard of each other"},
 		{"channel_twice", func(a *Assembly) {
 			a.Positions[2].Units = []Occupant{{Unit: named("BOX", 4), Part: "STR-018"}}
 			a.Positions[2].Built.Channel = "c1"
