@@ -14,7 +14,7 @@ import (
 	"pulk/checklist/crew"
 	"pulk/checklist/run"
 	"pulk/inventory/assembly"
-	"pulk/inventory/sheet"
+	"pulk/inventory/grid"
 	"pulk/sync/carrier"
 	"pulk/sync/changelog"
 	"pulk/sync/clock"
@@ -213,9 +213,9 @@ func (r *assemblyRecord) slotsCSV() ([]byte, error) {
 		if len(s.Units) > 0 {
 			part, state = s.Units[0].Part, s.Units[0].State
 		}
-		rows = append(rows, []string{sheet.AsText(r.Serial), sheet.AsText(s.Slot), sheet.AsText(s.Part), sheet.AsText(s.serials()), sheet.AsText(part), state,
-			text(s.Position), text(s.PositionBuilt), text(s.Depth), text(s.DepthBuilt), sheet.AsText(s.Channel), sheet.AsText(s.ChannelBuilt),
-			text(s.FittedAt), s.FittedBy, s.Run, sheet.AsText(strings.Join(s.Deviations, "; ")), sheet.AsText(s.Note)})
+		rows = append(rows, []string{grid.AsText(r.Serial), grid.AsText(s.Slot), grid.AsText(s.Part), grid.AsText(s.serials()), grid.AsText(part), state,
+			text(s.Position), text(s.PositionBuilt), text(s.Depth), text(s.DepthBuilt), grid.AsText(s.Channel), grid.AsText(s.ChannelBuilt),
+			text(s.FittedAt), s.FittedBy, s.Run, grid.AsText(strings.Join(s.Deviations, "; ")), grid.AsText(s.Note)})
 	}
 	return writeCSV(rows)
 }
@@ -224,7 +224,7 @@ func (r *assemblyRecord) slotsCSV() ([]byte, error) {
 func (r *assemblyRecord) signaturesCSV() ([]byte, error) {
 	rows := [][]string{{"run", "procedure", "revision", "step", "verdict", "role", "person", "name", "at", "standing", "evidence_sha256", "key_fingerprint", "id"}}
 	for _, s := range r.Signatures {
-		rows = append(rows, []string{s.Run, s.Procedure, sheet.AsText(s.Revision), sheet.AsText(s.Step), s.Verdict, s.Role, s.Person, sheet.AsText(s.Name), s.At, s.Standing, s.Evidence, s.Fingerprint, s.ID})
+		rows = append(rows, []string{s.Run, s.Procedure, grid.AsText(s.Revision), grid.AsText(s.Step), s.Verdict, s.Role, s.Person, grid.AsText(s.Name), s.At, s.Standing, s.Evidence, s.Fingerprint, s.ID})
 	}
 	return writeCSV(rows)
 }

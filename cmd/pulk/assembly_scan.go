@@ -53,15 +53,20 @@ func fitScanned(tx *changelog.Tx, doing *run.Doing, n int, scanned clock.Dot) (s
 	return fmt.Sprintf(" in slot %s of %s; %s", step.Record.Slot, target.Serial, next), err
 }
 
-// unfitVoided takes a unit out of its slot again when the scan that put it there is
-// voided, and says so.
-func unfitVoided(tx *changelog.Tx, scan *changelog.Entry, why string) (string, error) {
-	if scan.Kind != kind.StepRecord || scan.Values[3].Ref.IsZero() {
-		return "", nil
-	}
-	out, err := assembly.Undo(tx, scan.Dot, scan.Values[3].Ref, why)
-	if err != nil || !out {
+// voidEntry voids an entry of a run, and says so. A unit that its scan put into a slot
+// is taken out again.
+func voidEntry(tx *changelog.Tx, doing *run.Doing, id clock.Dot, why string) (string, error) {
+	if err := doing.Void(id, why); err != nil {
 		return "", err
 	}
-	return ", and " + scan.Values[2].Text + " is out of its slot again", nil
+	said := tx.Name(id) + " is voided; it stays on record"
+	scan, err := tx.Entry(id)
+	if err != nil || scan.Kind != kind.StepRecord || scan.Values[3].Ref.IsZero() {
+		return said, err
+	}
+	out, err := assembly.Undo(tx, id, scan.Values[3].Ref, why)
+	if out {
+		said += ", and " + scan.Values[2].Text + " is out of its slot again"
+	}
+	return said, err
 }

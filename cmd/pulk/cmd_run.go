@@ -222,7 +222,7 @@ func (c *call) sign(runName, stepID string, verdict run.Verdict) error {
 }
 
 func (c *call) runVoid() error {
-	var out string
+	var said string
 	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
 		id, err := tx.ParseName(c.Args().First())
 		if err != nil {
@@ -240,12 +240,9 @@ func (c *call) runVoid() error {
 		if err != nil {
 			return err
 		}
-		if err := doing.Void(id, c.String("why")); err != nil {
-			return err
-		}
-		out, err = unfitVoided(tx, entry, c.String("why"))
+		said, err = voidEntry(tx, doing, id, c.String("why"))
 		return err
-	}, func() { c.printf("%s is voided; it stays on record%s\n", c.Args().First(), out) })
+	}, func() { c.printf("%s\n", said) })
 }
 
 func (c *call) runNote() error {

@@ -42,8 +42,8 @@ var mayImport = map[string][]string{
 	"checklist/cable":   {"schema/fault", "schema/steady"},
 	"inventory":         {"schema", "sync", "inventory"},
 	"inventory/sparing": {},
-	"inventory/kit":     {"inventory/sparing", "inventory/sheet"},
-	"inventory/sheet":   {},
+	"inventory/kit":     {"inventory/sparing", "inventory/grid"},
+	"inventory/grid":    {},
 	"testdata":          {"testdata"},
 	"cmd/paper":         {},
 	"cmd":               {"schema", "sync", "checklist", "inventory", "testdata", "cmd"},
@@ -76,7 +76,7 @@ var pure = []string{
 	"checklist/run/evaluate.go", "checklist/run/gate.go", "checklist/run/view.go", "checklist/run/evidence.go", "checklist/run/entry.go",
 	"checklist/attach/preview.go", "checklist/attach/exif.go", "checklist/attach/parcel.go",
 	"inventory/assembly/assembly.go", "inventory/assembly/plan.go", "inventory/assembly/fit.go",
-	"inventory/sparing", "inventory/kit", "inventory/sheet", "inventory/stock/movement.go", "sync/linkbook/file.go",
+	"inventory/sparing", "inventory/kit", "inventory/grid", "inventory/stock/movement.go", "sync/linkbook/file.go",
 	"cmd/paper", "checklist/filled",
 }
 

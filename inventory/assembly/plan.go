@@ -5,7 +5,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"pulk/inventory/sheet"
+	"pulk/inventory/grid"
 	"pulk/inventory/unit"
 	"pulk/schema/decimal"
 	"pulk/sync/clock"
@@ -53,26 +53,26 @@ const (
 )
 
 // planForm is what a plan looks like as a file: docs/assembly-plan.md.
-var planForm = sheet.Form[Slot]{
-	Columns: []sheet.Column[Slot]{
-		sheet.Of("slot", func(s *Slot, cell string) string {
+var planForm = grid.Form[Slot]{
+	Columns: []grid.Column[Slot]{
+		grid.Of("slot", func(s *Slot, cell string) string {
 			s.Name = cell
 			if unit.CheckSlot(cell) != nil {
 				return "1 to 40 characters without spaces, colons and commas"
 			}
 			return ""
 		}),
-		sheet.Of("part_number", func(s *Slot, cell string) string { s.Part = cell; return "" }),
-		sheet.Of("position_m", metres(func(s *Slot) **decimal.Decimal { return &s.Position })),
-		sheet.Of("depth_m", metres(func(s *Slot) **decimal.Decimal { return &s.Depth })),
-		sheet.Of("channel", func(s *Slot, cell string) string {
+		grid.Of("part_number", func(s *Slot, cell string) string { s.Part = cell; return "" }),
+		grid.Of("position_m", metres(func(s *Slot) **decimal.Decimal { return &s.Position })),
+		grid.Of("depth_m", metres(func(s *Slot) **decimal.Decimal { return &s.Depth })),
+		grid.Of("channel", func(s *Slot, cell string) string {
 			s.Channel = cell
 			if CheckChannel(cell) != nil {
 				return channelForm
 			}
 			return ""
 		}),
-		sheet.Of("note", func(s *Slot, cell string) string {
+		grid.Of("note", func(s *Slot, cell string) string {
 			s.Note = cell
 			if utf8.RuneCountInString(cell) > textMax {
 				return fmt.Sprintf("at most %d characters", textMax)
@@ -80,16 +80,16 @@ var planForm = sheet.Form[Slot]{
 			return ""
 		}),
 	},
-	Keys:     []sheet.Key{{Column: 0, Noun: "slot"}, {Column: 4, Noun: "channel"}},
+	Keys:     []grid.Key{{Column: 0, Noun: "slot"}, {Column: 4, Noun: "channel"}},
 	BytesMax: bytesMax, RowsMax: SlotsMax,
 }
 
 // ParsePlan reads the slots of a plan from CSV as in docs/assembly-plan.md. It returns
 // either slots or what is wrong with every bad cell, never both.
-func ParsePlan(source []byte) ([]Slot, []sheet.CellError) {
+func ParsePlan(source []byte) ([]Slot, []grid.CellError) {
 	rows, faults := planForm.Parse(source)
 	if len(faults) == 0 && len(rows) == 0 {
-		return nil, []sheet.CellError{{Line: 2, What: "the plan has no slot", Expected: "a line for each slot, in order"}}
+		return nil, []grid.CellError{{Line: 2, What: "the plan has no slot", Expected: "a line for each slot, in order"}}
 	}
 	var slots []Slot
 	for _, row := range rows {

@@ -5,7 +5,7 @@ import (
 	"io"
 	"strconv"
 
-	"pulk/inventory/sheet"
+	"pulk/inventory/grid"
 )
 
 // columns are those of docs/kit-csv.md.
@@ -31,7 +31,7 @@ func (p *Plan) WriteCSV(w io.Writer) error {
 func (l *Line) cells() []string {
 	number := func(x float64) string { return strconv.FormatFloat(x, 'g', 6, 64) }
 	whole := func(n int64) string { return strconv.FormatInt(n, 10) }
-	cells := []string{sheet.AsText(l.PartNumber), sheet.AsText(l.Name), string(l.Basis), sheet.AsText(l.UnitOfIssue), whole(l.Installed), whole(l.Failures), number(l.UnitHoursSeen)}
+	cells := []string{grid.AsText(l.PartNumber), grid.AsText(l.Name), string(l.Basis), grid.AsText(l.UnitOfIssue), whole(l.Installed), whole(l.Failures), number(l.UnitHoursSeen)}
 	if l.Basis == Spare {
 		cells = append(cells, number(l.RatePerHour), number(l.RateLowPerHour), number(l.RateHighPerHour), "")
 	} else {

@@ -5,7 +5,7 @@ import (
 	"strconv"
 	"strings"
 
-	"pulk/inventory/sheet"
+	"pulk/inventory/grid"
 	"pulk/schema/fault"
 	"pulk/schema/kind"
 	"pulk/sync/change"
@@ -21,38 +21,38 @@ const (
 // UnitsOfIssue are those that quantities are counted in.
 var UnitsOfIssue = []string{"each", "set", "pair", "pack", "roll", "m", "kg", "g", "L", "mL"}
 
-var catalogueColumns = []sheet.Column[Item]{
-	sheet.Of("part_number", func(it *Item, cell string) string { it.PartNumber = cell; return sheet.Needed(cell) }),
-	sheet.Of("name", func(it *Item, cell string) string { it.Name = cell; return sheet.Needed(cell) }),
-	sheet.Of("group", func(it *Item, cell string) string { it.Group = cell; return "" }),
-	sheet.Of("unit_of_issue", func(it *Item, cell string) string {
+var catalogueColumns = []grid.Column[Item]{
+	grid.Of("part_number", func(it *Item, cell string) string { it.PartNumber = cell; return grid.Needed(cell) }),
+	grid.Of("name", func(it *Item, cell string) string { it.Name = cell; return grid.Needed(cell) }),
+	grid.Of("group", func(it *Item, cell string) string { it.Group = cell; return "" }),
+	grid.Of("unit_of_issue", func(it *Item, cell string) string {
 		it.UnitOfIssue = cell
 		if !slices.Contains(UnitsOfIssue, cell) {
 			return "one of " + strings.Join(UnitsOfIssue, ", ")
 		}
 		return ""
 	}),
-	sheet.Of("serialised", func(it *Item, cell string) string {
+	grid.Of("serialised", func(it *Item, cell string) string {
 		it.Serialised = cell == "yes"
 		if cell != "yes" && cell != "no" {
 			return "yes or no"
 		}
 		return ""
 	}),
-	sheet.Of("mass_grams", number(func(it *Item) *int64 { return &it.MassGrams })),
-	sheet.Of("length_mm", number(func(it *Item) *int64 { return &it.LengthMM })),
-	sheet.Of("width_mm", number(func(it *Item) *int64 { return &it.WidthMM })),
-	sheet.Of("height_mm", number(func(it *Item) *int64 { return &it.HeightMM })),
-	sheet.Of("shelf_life_days", number(func(it *Item) *int64 { return &it.ShelfLifeDays })),
-	sheet.Of("un_number", func(it *Item, cell string) string {
+	grid.Of("mass_grams", number(func(it *Item) *int64 { return &it.MassGrams })),
+	grid.Of("length_mm", number(func(it *Item) *int64 { return &it.LengthMM })),
+	grid.Of("width_mm", number(func(it *Item) *int64 { return &it.WidthMM })),
+	grid.Of("height_mm", number(func(it *Item) *int64 { return &it.HeightMM })),
+	grid.Of("shelf_life_days", number(func(it *Item) *int64 { return &it.ShelfLifeDays })),
+	grid.Of("un_number", func(it *Item, cell string) string {
 		it.UNNumber = cell
 		if cell != "" && (len(cell) != 4 || strings.Trim(cell, "0123456789") != "") {
 			return "the four digits of a UN number, or nothing"
 		}
 		return ""
 	}),
-	sheet.Of("price_cents", number(func(it *Item) *int64 { return &it.PriceCents })),
-	sheet.Of("prior_mtbf_hours", number(func(it *Item) *int64 { return &it.PriorMTBFHours })),
+	grid.Of("price_cents", number(func(it *Item) *int64 { return &it.PriceCents })),
+	grid.Of("prior_mtbf_hours", number(func(it *Item) *int64 { return &it.PriorMTBFHours })),
 }
 
 // maxNumber keeps every sum of quantities, masses and prices far from overflow.
@@ -74,11 +74,11 @@ func number(field func(*Item) *int64) func(*Item, string) string {
 
 // catalogueForm is what a catalogue looks like: the columns of testdata/README.md in
 // that order.
-var catalogueForm = sheet.Form[Item]{Columns: catalogueColumns, Keys: []sheet.Key{{Column: 0, Noun: "part number"}}, BytesMax: MaxCatalogueBytes, RowsMax: MaxCatalogueRows}
+var catalogueForm = grid.Form[Item]{Columns: catalogueColumns, Keys: []grid.Key{{Column: 0, Noun: "part number"}}, BytesMax: MaxCatalogueBytes, RowsMax: MaxCatalogueRows}
 
 // ParseCatalogue reads a catalogue. It returns either items or what is wrong with
 // every bad cell, never both.
-func ParseCatalogue(source []byte) ([]*Item, []sheet.CellError) { return catalogueForm.Parse(source) }
+func ParseCatalogue(source []byte) ([]*Item, []grid.CellError) { return catalogueForm.Parse(source) }
 
 // Imported tells what importing a catalogue did.
 type Imported struct {

@@ -5,7 +5,7 @@ import (
 	"strings"
 	"testing"
 
-	"pulk/inventory/sheet"
+	"pulk/inventory/grid"
 )
 
 const heading = "part_number,name,group,unit_of_issue,serialised,mass_grams,length_mm,width_mm,height_mm,shelf_life_days,un_number,price_cents,prior_mtbf_hours\n"
@@ -70,7 +70,7 @@ func FuzzCatalogue(f *testing.F) {
 	f.Add([]byte("\xef\xbb\xbf" + heading))
 	f.Fuzz(func(t *testing.T, source []byte) {
 		items, faults := ParseCatalogue(source)
-		if len(faults) > sheet.FaultsMax {
+		if len(faults) > grid.FaultsMax {
 			t.Fatalf("%d faults", len(faults))
 		}
 		if len(faults) > 0 && items != nil {

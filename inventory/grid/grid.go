@@ -1,7 +1,7 @@
-// Package sheet reads tables that people keep in spreadsheets: CSV (RFC 4180) in
+// Package grid reads tables that people keep in spreadsheets: CSV (RFC 4180) in
 // UTF-8 with fixed columns. It names every bad cell by its place, and a table with
 // one is refused whole.
-package sheet
+package grid
 
 import (
 	"bytes"
