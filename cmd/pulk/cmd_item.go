@@ -42,6 +42,12 @@ func (e *env) locationCommand() *cli.Command {
 			about:    "It holds for the places within it too. A readiness review looks at it. Weather moves transports: tell every new date here.",
 			examples: []string{`pulk location transport stn 2027-02-12 --why "moved by the weather" --as ida`},
 			flags:    []cli.Flag{&cli.StringFlag{Name: "why", Usage: "the `REASON`"}}, action: (*call).locationTransport}.command(e),
+		verb{path: "pulk location position", args: "CODE", minArgs: 1, maxArgs: 1, usage: "say where a place is", writes: true,
+			about:    "It holds for the places within it too, where nothing else is told of them. Limits that are worked out\nfrom it are worked out again at every site.",
+			examples: []string{`pulk location position stn --latitude -72.50 --elevation 3233 --as ida`},
+			flags: []cli.Flag{&cli.StringFlag{Name: "latitude", Usage: "`DEGREES`, negative south"},
+				&cli.StringFlag{Name: "elevation", Usage: "`METRES` above sea level, of a sea floor negative"}, &cli.StringFlag{Name: "why", Usage: "the `REASON`"}},
+			action: (*call).locationPosition}.command(e),
 		verb{path: "pulk location list", usage: "the places, those within others below them", reads: true, action: (*call).locationList}.command(e),
 	)
 }
@@ -217,6 +223,33 @@ type locationRow struct {
 	Name string `json:"name"`
 	In   string `json:"in"`             // code of the location it is in
 	Last string `json:"last_transport"` // YYYY-MM-DD, or empty
+
+	LatitudeDegrees string `json:"latitude_deg"` // decimal, negative south, as told of the place itself, or empty
+	ElevationMetres string `json:"elevation_m"`  // decimal, as told of the place itself, or empty
+}
+
+func (c *call) locationPosition() error {
+	code := c.Args().First()
+	position := stock.Position{LatitudeDegrees: c.String("latitude"), ElevationMetres: c.String("elevation")}
+	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+		l, err := stock.FindLocation(tx, code)
+		if err != nil {
+			return err
+		}
+		return stock.SetPosition(tx, l, position, c.String("why"))
+	}, func() { c.printf("position of %s: %s\n", code, positionText(position)) })
+}
+
+// positionText is a position in words, empty where nothing is told.
+func positionText(p stock.Position) string {
+	var parts []string
+	if p.LatitudeDegrees != "" {
+		parts = append(parts, "latitude "+p.LatitudeDegrees+" deg")
+	}
+	if p.ElevationMetres != "" {
+		parts = append(parts, "elevation "+p.ElevationMetres+" m")
+	}
+	return strings.Join(parts, ", ")
 }
 
 func (c *call) locationTransport() error {
@@ -245,7 +278,8 @@ func (c *call) locationList() error {
 		}
 		rows := []locationRow{}
 		for _, l := range list {
-			row := locationRow{ID: tx.Name(l.ID), Code: l.Code, Name: l.Name, Last: l.LastTransport}
+			row := locationRow{ID: tx.Name(l.ID), Code: l.Code, Name: l.Name, Last: l.LastTransport,
+				LatitudeDegrees: l.Position.LatitudeDegrees, ElevationMetres: l.Position.ElevationMetres}
 			if parent := byID[l.Parent]; parent != nil {
 				row.In = parent.Code
 			}
@@ -264,6 +298,9 @@ func (c *call) locationList() error {
 					name := row.Name
 					if row.Last != "" {
 						name += ", last transport " + row.Last
+					}
+					if at := positionText(stock.Position{LatitudeDegrees: row.LatitudeDegrees, ElevationMetres: row.ElevationMetres}); at != "" {
+						name += ", " + at
 					}
 					t.add(strings.Repeat("  ", depth)+row.Code, name, row.ID)
 					show(row.Code, depth+1)

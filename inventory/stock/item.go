@@ -151,6 +151,10 @@ type Location struct {
 	// where none is told, or sites disagree.
 	LastTransport string
 
+	// Position is where it is; empty where nothing is told of the place itself, or
+	// sites disagree.
+	Position Position
+
 	transportContested bool
 }
 
@@ -236,6 +240,12 @@ func locationByID(tx *changelog.Tx, id clock.Dot) (*Location, error) {
 			l.transportContested = !stands
 			if stands {
 				l.LastTransport = v.Text
+			}
+		case stands:
+			for _, f := range positionFields {
+				if r.Field == f.field {
+					*f.of(&l.Position) = v.Text
+				}
 			}
 		}
 	}

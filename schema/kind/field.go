@@ -65,6 +65,8 @@ const (
 	FieldAssemblyDepth         // of an assembly; key: slot; value: metres as built, a decimal
 	FieldAssemblyChannel       // of an assembly; key: slot; value: fibre or channel as built
 	FieldLocationLastTransport // value: date, YYYY-MM-DD
+	FieldLocationLatitude      // value: degrees, negative south, a decimal
+	FieldLocationElevation     // value: metres above sea level, a decimal
 )
 
 // AttachWanted is the value of attach.wanted while a site waits for the content.
@@ -112,6 +114,8 @@ var fields = []Field{
 	{FieldAssemblyDepth, "assembly.depth_m", Text, Ask, nil},
 	{FieldAssemblyChannel, "assembly.channel", Text, Ask, nil},
 	{FieldLocationLastTransport, "location.last_transport", Text, Ask, nil},
+	{FieldLocationLatitude, "location.latitude_deg", Text, Ask, nil},
+	{FieldLocationElevation, "location.elevation_m", Text, Ask, nil},
 }
 
 // LookupField returns the field with a number, or nil if this program does not
