@@ -56,6 +56,8 @@ type Kind struct {
 	Name    string
 	Columns []Column
 	Sets    []Set
+	// Confined kinds go in confined lanes alone.
+	Confined bool
 }
 
 // Column returns the place of the named column; it panics if there is none,
@@ -85,9 +87,17 @@ var (
 	byID []*Kind
 )
 
+// confined is register for what goes to the sites named for it alone. Such a kind
+// assigns no field, as fields are part of the state that all sites share.
+func confined(id ID, name string, columns []Column) *Kind {
+	k := register(id, name, columns)
+	k.Confined = true
+	return k
+}
+
 // register fills the table; every kind of this program passes here once.
 func register(id ID, name string, columns []Column, sets ...Set) *Kind {
-	k := &Kind{id, name, columns, sets}
+	k := &Kind{ID: id, Name: name, Columns: columns, Sets: sets}
 	for int(id) >= len(byID) {
 		byID = append(byID, nil)
 	}

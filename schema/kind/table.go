@@ -172,4 +172,18 @@ var (
 	// not there nothing counts. Proof holds the site's own signatures of the heads, as
 	// docs/decisions/lost-laptop.md spells out.
 	SiteCutoff = register(69, "site.cutoff", cols("key", Bytes, "code", Text, "heads", Bytes, "proof", Bytes, "why", Text))
+	// SiteConfide says that a site is named for what is confined (1), or is not any
+	// more (0).
+	SiteConfide = register(96, "site.confide", cols("key", Bytes, "code", Text, "named", Uint, "why", Text))
+)
+
+// People and exposure.
+var (
+	// PersonArrive says that somebody came to a place to sleep there; arrived is in Unix
+	// minutes.
+	PersonArrive = confined(98, "person.arrive", cols("person", Ref, "location", Ref, "height_metres", Int, "arrived", Uint))
+	// PersonClearance says that somebody has a training (group 0) or a medical clearance
+	// (1), or not any more (state 0, else 1), and up to which date (YYYY-MM-DD). There is
+	// no room for a reason.
+	PersonClearance = confined(99, "person.clearance", cols("person", Ref, "code", Text, "group", Uint, "state", Uint, "valid_until", Text))
 )

@@ -31,7 +31,8 @@ type Bundle struct {
 	Clock    []Ack       // what the sender has, by lane in order
 	Segments []Segment
 	// Statements are the signatures of other origins than the sender, for the
-	// segments it relays.
+	// segments it relays, and one of the sender for its own confined lanes, whose
+	// Envelope is zero.
 	Statements []Statement
 	// Envelope is the SHA-256 of all bytes before the sender's signature. Decode
 	// fills it in; Encode ignores it.

@@ -2,6 +2,7 @@ package bundle
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 
@@ -122,8 +123,12 @@ type end struct {
 // checkStatement also fills in heads.
 func (b *Bundle) checkStatement(i int, ends, heads map[end]bool) error {
 	s := &b.Statements[i]
-	if len(s.Computed) != len(s.Heads) || len(s.Heads) == 0 || s.Site == b.From {
+	if len(s.Computed) != len(s.Heads) || len(s.Heads) == 0 {
 		return fmt.Errorf("statement of %08x with %d heads", s.Site, len(s.Heads))
+	}
+	confined := s.Heads[0].Lane.Confined()
+	if s.Site == b.From && (!confined || s.Envelope != [sha256.Size]byte{}) {
+		return fmt.Errorf("statement of the sender itself, which signs at the end of the bundle")
 	}
 	for j, head := range s.Heads {
 		at := end{i, head.Lane, head.Seq}
@@ -131,6 +136,8 @@ func (b *Bundle) checkStatement(i int, ends, heads map[end]bool) error {
 		switch {
 		case head.Lane.Site != s.Site || head.Lane.Branch != 0 || head.Seq == 0 || head.Seq > clock.SeqMax:
 			return fmt.Errorf("statement of %08x about lane %s", s.Site, head.Lane)
+		case head.Lane.Confined() != confined:
+			return fmt.Errorf("statement of %08x: what is confined under one signature with what is not", s.Site)
 		case j > 0 && !inOrder(s, j):
 			return fmt.Errorf("statement of %08x: heads out of order", s.Site)
 		case s.Computed[j] && !ends[at]:
@@ -161,6 +168,8 @@ func (b *Bundle) checkSegment(s *Segment, heads map[end]bool) error {
 		return fmt.Errorf("segment %s from 1 carries the hash before it", s.Lane)
 	case s.Statement < 0 && s.Lane.Site != b.From:
 		return fmt.Errorf("segment %s carries no signature of its origin", s.Lane)
+	case s.Statement < 0 && s.Lane.Confined():
+		return fmt.Errorf("segment %s, which is confined, under the signature of the whole bundle", s.Lane)
 	case s.Statement < -1 || s.Statement >= len(b.Statements):
 		return fmt.Errorf("segment %s relies on statement %d of %d", s.Lane, s.Statement, len(b.Statements))
 	case s.Statement >= 0 && !heads[end{s.Statement, s.Lane, s.To()}]:

@@ -125,9 +125,12 @@ func drawSegment(t *rapid.T, b *Bundle) {
 	for i := range rapid.IntRange(1, 4).Draw(t, "sets") {
 		s.Sets = append(s.Sets, drawSet(t, b, s.Lane, s.From+uint64(i)))
 	}
-	if s.Lane.Site != b.From {
+	if s.Lane.Site != b.From || s.Lane.Confined() {
 		computed := rapid.Bool().Draw(t, "computed")
 		statement := Statement{Site: s.Lane.Site, Envelope: drawHash(t, "envelope"), Computed: []bool{computed}}
+		if s.Lane.Site == b.From {
+			statement.Envelope = [32]byte{}
+		}
 		head := Head{Lane: s.Lane, Seq: s.To()}
 		if !computed {
 			head.Hash = drawHash(t, "head_hash")

@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -119,6 +120,24 @@ func goldenRelayed() *Bundle {
 	return b
 }
 
+// goldenConfined brings what the station wrote for named sites alone beside a check-off.
+func goldenConfined() *Bundle {
+	b := goldenSingle()
+	lane := goldenLane(goldenStation, clock.Confined)
+	b.Clock = slices.Insert(b.Clock, 5, Ack{lane, 3, 0x0badcafe})
+	set := &change.Set{Lane: lane, Seq: 3, Campaign: b.Campaign, At: fineStamp(goldenTime.Add(-time.Hour)), Person: goldenDot(goldenHome, clock.Normal, 9, 0),
+		Seen:    []change.Seen{{Lane: goldenLane(goldenHome, clock.Confined), Seq: 2, Check: 0x5eed5eed}},
+		Changes: []change.Change{change.New(kind.Void, change.Ref(clock.Dot{Lane: lane, Seq: 2}), change.Value{}, change.Text("wrong day"))}}
+	b.Segments = append(b.Segments, Segment{Lane: lane, From: 3, Sets: []*change.Set{set}, Statement: 0})
+	b.Statements = []Statement{{Site: goldenStation, Computed: []bool{true}, Heads: []Head{{Lane: lane, Seq: 3}}}}
+	if err := b.Chain(goldenPrevious); err != nil {
+		panic(err)
+	}
+	copy(b.Statements[0].Signature[:], ed25519.Sign(testKey, b.Statements[0].Message()))
+	b.Statements[0].Heads[0].Hash = change.Hash{}
+	return b
+}
+
 // goldenPrevious stands for the addressee's log.
 func goldenPrevious(lane clock.Lane, seq uint64) (change.Hash, bool) {
 	return change.Hash{byte(seq)}, true
@@ -133,6 +152,7 @@ var goldens = []struct {
 	{"check_off", goldenSingle, pack},
 	{"empty", func() *Bundle { b := goldenSingle(); b.Segments = nil; return b }, packRaw},
 	{"relayed", goldenRelayed, packRaw},
+	{"confined", goldenConfined, packRaw},
 	{"kinds_raw", goldenKinds, packRaw},
 	{"kinds_modelled", goldenKinds, packModelled},
 	{"kinds_all_modelled", goldenKinds, packAllModelled},

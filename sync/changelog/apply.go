@@ -60,10 +60,15 @@ func (tx *Tx) apply(l *lane, set *change.Set, ctx int64) error {
 		if entry.Values, err = tx.localValues(l, others, entry.Kind, c.Values); err != nil {
 			return err
 		}
-		if err := tx.assign(&entry, clock.Context{Of: entry.Dot, Others: others}); err != nil {
-			return err
+		if !l.name.Confined() { // a field is part of the state that all sites share
+			if err := tx.assign(&entry, clock.Context{Of: entry.Dot, Others: others}); err != nil {
+				return err
+			}
 		}
 		for _, projector := range tx.log.projectors {
+			if confider(projector) != l.name.Confined() {
+				continue
+			}
 			if err := projector.Apply(tx, &entry); err != nil {
 				return fmt.Errorf("%s: apply %s %s: %w", projector.Name(), entry.Kind.Name, entry.Dot, err)
 			}

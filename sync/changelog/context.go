@@ -132,7 +132,7 @@ func (tx *Tx) learnt(own *lane) ([]change.Seen, error) {
 	}
 	var seen []change.Seen
 	for _, l := range tx.lanes.byName {
-		if l == own || l.tip == 0 || known[l.name] >= l.tip {
+		if l == own || l.tip == 0 || known[l.name] >= l.tip || l.name.Confined() && !own.name.Confined() {
 			continue
 		}
 		seen = append(seen, change.Seen{Lane: l.name.Base(), Seq: l.tip, Check: l.tipHash.Check()})
@@ -153,6 +153,9 @@ func (tx *Tx) grow(previous int64, l *lane, rows []change.Seen) (int64, error) {
 	}
 	after := before.Clone()
 	for _, row := range rows {
+		if row.Lane.Confined() && !l.name.Confined() {
+			continue // what goes everywhere must read the same everywhere
+		}
 		if err := tx.know(after, row); err != nil {
 			return 0, err
 		}
@@ -207,7 +210,7 @@ func (tx *Tx) know(v clock.Vector, row change.Seen) error {
 // fromWire translates a dot as its author wrote it into this store's lanes: of a
 // forked lane, the branch that the author meant.
 func (tx *Tx) fromWire(author *lane, ctx clock.Vector, dot clock.Dot) (clock.Dot, error) {
-	if dot.IsZero() || !tx.lanes.forked(dot.Lane) && dot.Branch == 0 {
+	if dot.IsZero() || !tx.lanes.forked(dot.Lane) && dot.Branch == 0 || dot.Confined() && !author.name.Confined() {
 		return dot, nil
 	}
 	if dot.Branch != 0 { // the author knew of the fork and named the hash

@@ -68,7 +68,8 @@ type LaneCut struct {
 }
 
 // PlanCutoff says what a cut-off of a site would leave: of each lane what is here up
-// to now, or up to the change-set named in after. A lane that is forked keeps the
+// to now, or up to the change-set named in after. Its confined lanes count no more at
+// all, as the word of it goes to sites that are not to hear of them. A lane that is forked keeps the
 // branch that leads to the named one; where none is named, the longest.
 func (tx *Tx) PlanCutoff(site clock.SiteID, after []clock.Dot) ([]LaneCut, error) {
 	table, err := tx.laneTable()
@@ -78,7 +79,7 @@ func (tx *Tx) PlanCutoff(site clock.SiteID, after []clock.Dot) ([]LaneCut, error
 	ends := map[clock.Lane]clock.Dot{}
 	for _, l := range table.all() {
 		base := l.name.Base()
-		if end, ok := ends[base]; l.name.Site == site && l.tip > 0 && (!ok || l.tip > end.Seq) {
+		if end, ok := ends[base]; l.name.Site == site && l.tip > 0 && !base.Confined() && (!ok || l.tip > end.Seq) {
 			ends[base] = clock.Dot{Lane: l.name, Seq: l.tip}
 		}
 	}
@@ -87,7 +88,7 @@ func (tx *Tx) PlanCutoff(site clock.SiteID, after []clock.Dot) ([]LaneCut, error
 		if err != nil {
 			return nil, err
 		}
-		if dot.Site != site || !here {
+		if dot.Site != site || !here || dot.Confined() {
 			return nil, fmt.Errorf("%s is no change-set of that site that is here", tx.Name(dot))
 		}
 		ends[dot.Base()] = clock.Dot{Lane: dot.Lane, Seq: dot.Seq}

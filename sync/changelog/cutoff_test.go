@@ -148,7 +148,7 @@ func TestLostLaptop(t *testing.T) {
 func heads(t testing.TB, log, of *Log, want uint64) {
 	t.Helper()
 	log.View(context.Background(), func(tx *Tx) error {
-		acks, err := tx.clockToSend()
+		acks, err := tx.clockToSend(0)
 		for _, ack := range acks {
 			if ack.Lane == (clock.Lane{Site: of.self.Site}) && ack.Seq != want {
 				t.Errorf("%s acknowledges %d of %s; want %d", log.self.Code, ack.Seq, of.self.Code, want)

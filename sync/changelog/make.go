@@ -72,7 +72,7 @@ func (tx *Tx) make(request Request) (*Made, error) {
 	if err != nil {
 		return nil, err
 	}
-	acks, err := tx.clockToSend()
+	acks, err := tx.clockToSend(request.To)
 	if err != nil {
 		return nil, err
 	}
@@ -183,7 +183,12 @@ func (tx *Tx) fill(b *bundle.Bundle, stretches []stretch, agreed clock.Vector) e
 		lanes = append(lanes, s.lane)
 		previous = s.lane
 	}
-	return tx.setHeads(b, lanes)
+	if err := tx.setHeads(b, lanes); err != nil {
+		return err
+	}
+	tx.vouchConfined(b)
+	omitComputed(b)
+	return nil
 }
 
 // merge joins stretches of another origin that follow each other.
@@ -212,8 +217,26 @@ func (tx *Tx) setPrevious(segment *bundle.Segment, l *lane, agreed clock.Vector)
 	return err
 }
 
-// setHeads fills in the hashes at the segments' ends, and omits them from the
-// statements where they are known from there.
+// vouchConfined signs the ends of this site's own confined lanes apart from those of
+// its open lanes: the signature of these goes on to sites that are not to hear of the
+// others.
+func (tx *Tx) vouchConfined(b *bundle.Bundle) {
+	statement := bundle.Statement{Site: tx.log.self.Site}
+	for i := range b.Segments {
+		if s := &b.Segments[i]; s.Statement < 0 && s.Lane.Confined() {
+			s.Statement = len(b.Statements)
+			statement.Heads = append(statement.Heads, bundle.Head{Lane: s.Lane, Seq: s.To(), Hash: s.Head})
+		}
+	}
+	if len(statement.Heads) == 0 {
+		return
+	}
+	slices.SortFunc(statement.Heads, bundle.Head.Compare)
+	copy(statement.Signature[:], ed25519.Sign(tx.log.self.Key, statement.Message()))
+	b.Statements = append(b.Statements, statement)
+}
+
+// setHeads fills in the hashes at the segments' ends.
 func (tx *Tx) setHeads(b *bundle.Bundle, lanes []*lane) error {
 	for i := range b.Segments {
 		hash, err := tx.hashAt(lanes[i], b.Segments[i].To())
@@ -222,6 +245,12 @@ func (tx *Tx) setHeads(b *bundle.Bundle, lanes []*lane) error {
 		}
 		b.Segments[i].Head = hash
 	}
+	return nil
+}
+
+// omitComputed leaves hashes out of statements where they are known from a segment's
+// end.
+func omitComputed(b *bundle.Bundle) {
 	for i := range b.Statements {
 		statement := &b.Statements[i]
 		statement.Computed = make([]bool, len(statement.Heads))
@@ -235,18 +264,22 @@ func (tx *Tx) setHeads(b *bundle.Bundle, lanes []*lane) error {
 			})
 		}
 	}
-	return nil
 }
 
-// clockToSend returns what this site has, as its acknowledgement.
-func (tx *Tx) clockToSend() ([]bundle.Ack, error) {
+// clockToSend returns what this site has of the lanes that another may have, as its
+// acknowledgement.
+func (tx *Tx) clockToSend(to clock.SiteID) ([]bundle.Ack, error) {
 	table, err := tx.laneTable()
+	if err != nil {
+		return nil, err
+	}
+	a, err := tx.audience(to)
 	if err != nil {
 		return nil, err
 	}
 	var acks []bundle.Ack
 	for _, l := range table.all() {
-		if l.tip > 0 {
+		if l.tip > 0 && a.has(l.name) {
 			acks = append(acks, bundle.Ack{Lane: l.name, Seq: l.tip, Check: l.tipHash.Check()})
 		}
 	}
@@ -256,7 +289,7 @@ func (tx *Tx) clockToSend() ([]bundle.Ack, error) {
 // noteSent records what was put into a bundle, for [Request.Continue], and what
 // the other site is told with it.
 func (tx *Tx) noteSent(peer clock.SiteID, segments []bundle.Segment) error {
-	heads, err := tx.Heads()
+	heads, err := tx.HeadsFor(peer)
 	if err != nil {
 		return err
 	}

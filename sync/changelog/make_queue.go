@@ -104,6 +104,10 @@ func (tx *Tx) queue(request Request) ([]stretch, int, error) {
 	if request.Word {
 		left.sets = 0
 	}
+	a, err := tx.audience(request.To)
+	if err != nil {
+		return nil, 0, err
+	}
 	var stretches []stretch
 	waiting := 0
 	for _, class := range clock.Classes {
@@ -112,7 +116,7 @@ func (tx *Tx) queue(request Request) ([]stretch, int, error) {
 		}
 		for _, l := range table.all() {
 			from := max(start[l.name]+1, l.forkSeq)
-			if l.name.Class != class || from > l.tip {
+			if l.name.Class != class || from > l.tip || !a.has(l.name) {
 				continue
 			}
 			waiting += int(l.tip - from + 1)

@@ -11,12 +11,12 @@ import (
 // People name a change, and the entity it created, by site code and number:
 //
 //	stn-412      number 412 in the normal lane of site stn
-//	stn-x12      number 12 in its expedited lane (b: bulk)
+//	stn-x12      number 12 in its expedited lane (b: bulk, c: confined)
 //	stn/2-5      number 5 in its second epoch after the first
 //	stn-412.3    the fourth change of that change-set
 //	stn-412~1f0a77b3  on that branch, where the lane is forked
 
-var classLetter = map[clock.Class]string{clock.Normal: "", clock.Expedited: "x", clock.Bulk: "b"}
+var classLetter = map[clock.Class]string{clock.Normal: "", clock.Expedited: "x", clock.Bulk: "b", clock.Confined: "c"}
 
 // Name returns how people name a change; "-" for none.
 func (tx *Tx) Name(dot clock.Dot) string {

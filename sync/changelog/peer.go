@@ -98,20 +98,20 @@ func (tx *Tx) Peers() ([]PeerState, error) {
 	if err != nil {
 		return nil, err
 	}
-	heads, err := tx.Heads()
-	if err != nil {
-		return nil, err
-	}
 	var list []PeerState
 	for _, site := range sites {
 		if site.ID == tx.log.self.Site {
 			continue
 		}
+		heads, err := tx.HeadsFor(site.ID)
+		if err != nil {
+			return nil, err
+		}
 		state := PeerState{Site: site}
 		var heard, wrote, skew int64
 		var their clock.Stamp
 		var told []byte
-		_, err := tx.Row("SELECT heard_at, their_at, wrote_at, skew_ms, told FROM peer WHERE peer = ?", []any{site.ID}, &heard, &their, &wrote, &skew, &told)
+		_, err = tx.Row("SELECT heard_at, their_at, wrote_at, skew_ms, told FROM peer WHERE peer = ?", []any{site.ID}, &heard, &their, &wrote, &skew, &told)
 		if err != nil {
 			return nil, err
 		}
@@ -135,6 +135,8 @@ func milli(ms int64) time.Time {
 	return time.UnixMilli(ms).UTC()
 }
 
+// difference counts what waits for a site of the lanes it may have, which end at heads,
+// and what it has of those that this site may have.
 func (tx *Tx) difference(peer clock.SiteID, heads clock.Vector) (waiting, lacking uint64, err error) {
 	agreed, err := tx.acknowledged(peer)
 	if err != nil {
@@ -148,8 +150,15 @@ func (tx *Tx) difference(peer clock.SiteID, heads clock.Vector) (waiting, lackin
 	if err != nil {
 		return 0, 0, err
 	}
+	here, err := tx.audience(tx.log.self.Site)
+	if err != nil {
+		return 0, 0, err
+	}
 	claimed, err := tx.peerVector("SELECT lane, claim FROM peer_clock WHERE peer = ?", peer)
 	for lane, claim := range claimed {
+		if !here.has(lane) {
+			continue
+		}
 		if site, bounded := cut[lane.Site]; bounded {
 			claim = min(claim, site[lane.Base()].Seq)
 		}

@@ -92,7 +92,8 @@ func (tx *Tx) eachInLane(dots []clock.Dot, fn func(Recorded) error) error {
 // latter left out, by its author's clock: lane by lane, in order.
 //
 // Within a lane times only rise, as its site's hybrid clock never runs back, so the
-// first is found by halving: the cost follows the changes found, not the log.
+// first is found by halving: the cost follows the changes found, not the log. What is
+// confined is left out: it stands in no report.
 func (tx *Tx) EachBetween(from, to clock.Stamp, fn func(Recorded) error) error {
 	since := func(t clock.Stamp) func(*change.Set, int64) bool {
 		return func(set *change.Set, _ int64) bool { return set.At >= t }
@@ -117,6 +118,9 @@ func (tx *Tx) eachStretch(begins, ends func(set *change.Set, tookMS int64) bool,
 		return err
 	}
 	for _, l := range table.all() {
+		if l.name.Confined() {
+			continue
+		}
 		first, err := tx.firstWhere(l, begins)
 		if err != nil {
 			return err

@@ -208,14 +208,25 @@ func (tx *Tx) Digests() (map[string]Digest, error) {
 	return digests, nil
 }
 
-// Digest returns the digest of the whole state.
+// Digest returns the digest of the whole state that all sites share.
 func (tx *Tx) Digest() (Digest, error) {
+	return tx.digest(func(p Projector) bool { return !confider(p) })
+}
+
+// ConfinedDigest returns the digest of the state that is confined: equal at every site
+// that has the same confined change-sets.
+func (tx *Tx) ConfinedDigest() (Digest, error) { return tx.digest(confider) }
+
+func (tx *Tx) digest(of func(Projector) bool) (Digest, error) {
 	digests, err := tx.Digests()
 	if err != nil {
 		return Digest{}, err
 	}
 	all := sha256.New()
 	for _, projector := range tx.log.projectors {
+		if !of(projector) {
+			continue
+		}
 		for _, table := range projector.Tables() {
 			digest := digests[table]
 			fmt.Fprintf(all, "%s %x\n", table, digest[:])

@@ -45,6 +45,9 @@ type Taken struct {
 	// kept aside. Dropped is how many change-sets more there was no room for.
 	Aside   []TakenSegment
 	Dropped int
+	// Withheld is how many change-sets were left out, as they are confined to sites
+	// that are named for it, and this one is not.
+	Withheld int
 	// Renewed tells that the bundle brought change-sets of this very site that the
 	// store did not have, so that it goes on under a new epoch.
 	Renewed bool
@@ -261,6 +264,10 @@ func encodeOwn(b *bundle.Bundle) []byte {
 // takeSegment takes in one verified segment, with the signature that covers its
 // end, and returns the lane that its last change-set is in, nil where it waits.
 func (tx *Tx) takeSegment(s *bundle.Segment, c chain, signed []byte, taken *Taken) (*lane, error) {
+	if a, err := tx.audience(tx.log.self.Site); err != nil || !a.has(s.Lane) {
+		taken.Withheld += len(c.links)
+		return nil, err
+	}
 	report := TakenSegment{Lane: s.Lane, From: s.From, To: s.To()}
 	var end *lane
 	waits, err := tx.mayWait(s.Lane, s.From)

@@ -42,6 +42,17 @@ CREATE TABLE cutoff (
 
 CREATE INDEX cutoff_site ON cutoff (site);
 
+-- confidant holds which sites the founder named for what is confined, and which it
+-- took off that list.
+CREATE TABLE confidant (
+  dot   BLOB PRIMARY KEY,
+  site  INTEGER NOT NULL,
+  key   BLOB NOT NULL,
+  code  TEXT NOT NULL,
+  named INTEGER NOT NULL,
+  why   TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+
 -- trust_void holds what the founder voided of its own.
 CREATE TABLE trust_void (
   target BLOB NOT NULL,
@@ -52,7 +63,7 @@ CREATE TABLE trust_void (
 `
 }
 
-func (trusts) Tables() []string { return []string{"introduction", "cutoff", "trust_void"} }
+func (trusts) Tables() []string { return []string{"introduction", "cutoff", "confidant", "trust_void"} }
 
 func (trusts) Apply(tx *Tx, e *Entry) error {
 	founder := tx.log.self.Founder()
@@ -70,6 +81,8 @@ func (trusts) Apply(tx *Tx, e *Entry) error {
 			e.Dot.Key(), SiteIDOf(key), []byte(key), e.Values[1].Text, e.Values[2].Text, e.Values[3].Text)
 	case kind.SiteCutoff:
 		return tx.applyCutoff(e)
+	case kind.SiteConfide:
+		return tx.applyNaming(e)
 	case kind.Void:
 		if target := e.Values[0].Ref; target.Site == founder {
 			tx.trustMoved = true

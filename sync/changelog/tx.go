@@ -109,6 +109,9 @@ func (tx *Tx) flush() (Receipt, error) {
 	if err := tx.mayWrite(); err != nil {
 		return Receipt{}, err
 	}
+	if err := heedClass(set); err != nil {
+		return Receipt{}, err
+	}
 	lane, err := lanes.ensure(tx, set.Lane)
 	if err != nil {
 		return Receipt{}, err

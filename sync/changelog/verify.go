@@ -16,9 +16,12 @@ import (
 type Verified struct {
 	Sets       int
 	Lanes      int
-	Signatures int // statements of other origins that were checked
-	Digest     Digest
-	Faults     []string // what is wrong, each in a sentence; empty if nothing
+	Signatures int    // statements of other origins that were checked
+	Digest     Digest // of the state that all sites share
+	// Confined is the digest of what is confined, of which ConfinedSets are here.
+	Confined     Digest
+	ConfinedSets int
+	Faults       []string // what is wrong, each in a sentence; empty if nothing
 }
 
 // Verify checks the whole store: every hash chain against the stored bytes, every
@@ -42,7 +45,9 @@ func (l *Log) Verify(ctx context.Context) (*Verified, error) {
 			}
 		}
 		var err error
-		v.Digest, err = tx.Digest()
+		if v.Digest, err = tx.Digest(); err == nil {
+			v.Confined, err = tx.ConfinedDigest()
+		}
 		return err
 	})
 	if err != nil || len(v.Faults) > 0 {
@@ -108,6 +113,9 @@ func (tx *Tx) verifyChain(v *Verified, l *lane, hash change.Hash) error {
 		}
 		expected++
 		v.Sets++
+		if l.name.Confined() {
+			v.ConfinedSets++
+		}
 		return nil
 	})
 	if err == nil && (expected-1 != l.tip || hash != l.tipHash) {

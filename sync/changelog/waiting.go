@@ -172,7 +172,7 @@ func (tx *Tx) fitting(request Request, stretches []stretch, bundleBytes int) (in
 
 // packedBytes returns the size of the bundle that would carry stretches.
 func (tx *Tx) packedBytes(request Request, stretches []stretch) (int, error) {
-	acks, err := tx.clockToSend()
+	acks, err := tx.clockToSend(request.To)
 	if err != nil {
 		return 0, err
 	}
@@ -212,9 +212,13 @@ func (tx *Tx) Written(request Request, days int, every time.Duration) ([]DayByte
 	bundles := map[int][]stretch{} // by how many times every they are old
 	first := 0                     // days since the first change-set, at most as asked
 	start := request.Now.Add(-time.Duration(days) * 24 * time.Hour)
+	a, err := tx.audience(request.To)
+	if err != nil {
+		return nil, err
+	}
 	for _, class := range clock.Classes {
 		for _, l := range table.all() {
-			if l.name.Class != class {
+			if l.name.Class != class || !a.has(l.name) {
 				continue
 			}
 			stretches, oldest, err := tx.since(l, start)

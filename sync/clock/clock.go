@@ -26,10 +26,16 @@ const (
 	Normal Class = iota
 	Expedited
 	Bulk
+	// Confined is of lanes that go to sites named for them alone
+	// (docs/decisions/confined-lane.md).
+	Confined
 )
 
-// Classes lists all classes, the most urgent first.
-var Classes = []Class{Expedited, Normal, Bulk}
+// Classes lists all classes in the order in which they go out.
+var Classes = []Class{Expedited, Normal, Confined, Bulk}
+
+// Open lists the classes whose lanes go to every site.
+var Open = []Class{Expedited, Normal, Bulk}
 
 func (c Class) String() string {
 	switch c {
@@ -39,6 +45,8 @@ func (c Class) String() string {
 		return "expedited"
 	case Bulk:
 		return "bulk"
+	case Confined:
+		return "confined"
 	}
 	return fmt.Sprintf("class %d", uint8(c))
 }
@@ -58,6 +66,9 @@ type Lane struct {
 
 // Base returns the lane without its branch: the name its own site used.
 func (l Lane) Base() Lane { l.Branch = 0; return l }
+
+// Confined reports whether l goes to the sites named for it alone.
+func (l Lane) Confined() bool { return l.Class == Confined }
 
 // IsZero reports whether l names no lane.
 func (l Lane) IsZero() bool { return l == Lane{} }

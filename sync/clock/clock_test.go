@@ -49,7 +49,7 @@ func drawDot(t *rapid.T, label string) Dot {
 		Lane: Lane{
 			Site:   SiteID(rapid.Uint32Range(1, 3).Draw(t, label+"_site")),
 			Epoch:  uint16(rapid.IntRange(0, 300).Draw(t, label+"_epoch")),
-			Class:  Class(rapid.IntRange(0, 2).Draw(t, label+"_class")),
+			Class:  Class(rapid.IntRange(0, 3).Draw(t, label+"_class")),
 			Branch: rapid.SampledFrom([]uint32{0, 0, 1, 1 << 31}).Draw(t, label+"_branch"),
 		},
 		Seq:   rapid.Uint64Range(1, SeqMax).Draw(t, label+"_seq"),

@@ -316,7 +316,7 @@ func (s *Session) make(ctx context.Context, r changelog.Request) (*transfer.Made
 // all else when what was taken up before has arrived.
 func (s *Session) look(ctx context.Context) error {
 	heads := clock.Vector{}
-	err := s.Desk.Log.View(ctx, func(tx *changelog.Tx) (err error) { heads, err = tx.Heads(); return err })
+	err := s.Desk.Log.View(ctx, func(tx *changelog.Tx) (err error) { heads, err = tx.HeadsFor(s.Peer); return err })
 	if err != nil {
 		return err
 	}

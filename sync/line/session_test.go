@@ -168,7 +168,7 @@ func TestSession(t *testing.T) {
 		for i := range 300 {
 			write(t, stn, clock.Normal, fmt.Sprintf("place-%d", i*i*7919))
 			if i%10 == 0 {
-				write(t, home, clock.Classes[i/10%3], fmt.Sprintf("shelf-%d", i))
+				write(t, home, clock.Open[i/10%3], fmt.Sprintf("shelf-%d", i))
 			}
 		}
 		a, b := pipes(0.2, seed)

@@ -53,6 +53,8 @@ func (w *world) act(m *machine, o op, r *rand.Rand) {
 		text, deed = w.newerKind(r)
 	case "later":
 		text, deed = w.laterDeed(m, r)
+	case "secret":
+		text, deed = w.secretDeed(m, r)
 	}
 	if deed == nil {
 		return
@@ -323,7 +325,7 @@ func (w *world) assignField(m *machine, r *rand.Rand) (string, func(*changelog.T
 	who := w.m.persons[r.IntN(len(w.m.persons))]
 	return fmt.Sprintf("assigns a field (%d) %s", dice, text), func(tx *changelog.Tx, me *crew.Person) error {
 		if r.IntN(3) == 0 {
-			tx.SetClass(clock.Classes[r.IntN(3)])
+			tx.SetClass(clock.Open[r.IntN(3)])
 		}
 		switch {
 		case dice == 0:
@@ -374,7 +376,7 @@ func (w *world) newerKind(r *rand.Rand) (string, func(*changelog.Tx, *crew.Perso
 	}
 	id := kind.FirstDescribed + 1000 + kind.ID(r.IntN(1<<uint(1+r.IntN(20))))
 	return fmt.Sprintf("writes a change of kind %d", id), func(tx *changelog.Tx, _ *crew.Person) error {
-		tx.SetClass(clock.Classes[r.IntN(3)])
+		tx.SetClass(clock.Open[r.IntN(3)])
 		tx.Add(change.Change{Kind: id, Raw: raw})
 		if r.IntN(2) == 0 {
 			tx.Add(change.New(kind.LocationAdd, change.Text(fmt.Sprintf("crate-%d", r.IntN(1000))), change.Text("Crate"), change.Value{}))

@@ -197,7 +197,7 @@ func (d *Desk) sendTo(ctx context.Context, carrier Carrier, request Request, pee
 		}
 		if made.Sets > 0 {
 			rest := int(peer.Waiting) - made.Sets
-			request.Classes = []clock.Class{clock.Normal, clock.Bulk}
+			request.Classes = []clock.Class{clock.Normal, clock.Confined, clock.Bulk}
 			full := made.Left > 0
 			if request.MaxBytes > 0 {
 				request.MaxBytes -= made.Bytes()

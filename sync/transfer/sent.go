@@ -36,8 +36,8 @@ func (d *Desk) noteSent(ctx context.Context, s sentParcel) error {
 	})
 }
 
-// boundSent drops what the other site has said that it has, and what there is no
-// room for.
+// boundSent drops what the other site has said that it has, what it may not have any
+// more, and what there is no room for.
 func (d *Desk) boundSent(tx *schema.Tx) error {
 	var drop []int64
 	acknowledged := map[clock.SiteID]clock.Vector{}
@@ -54,8 +54,15 @@ func (d *Desk) boundSent(tx *schema.Tx) error {
 				return err
 			})
 		}
+		var may bool
+		if err == nil {
+			err = d.Log.Local(tx, func(tx *changelog.Tx) error { may, err = tx.MayHave(s.peer, s.lanes); return err })
+		}
+		if err != nil {
+			return err
+		}
 		bytes, count = bytes+s.Length, count+1
-		if bytes > sentBytes || count > sentParcels || s.madeAt.Before(d.Now.Add(-sentFor)) || len(s.lanes) > 0 && acknowledged[s.peer].Covers(s.lanes) {
+		if !may || bytes > sentBytes || count > sentParcels || s.madeAt.Before(d.Now.Add(-sentFor)) || len(s.lanes) > 0 && acknowledged[s.peer].Covers(s.lanes) {
 			bytes, count = bytes-s.Length, count-1
 			drop = append(drop, s.id)
 		}
@@ -90,7 +97,7 @@ func (d *Desk) onWay(ctx context.Context, sent *Sent) (behind clock.Vector, all 
 			return err
 		}
 		return d.Log.Local(tx, func(tx *changelog.Tx) error {
-			heads, err := tx.Heads()
+			heads, err := tx.HeadsFor(sent.To.ID)
 			if err != nil {
 				return err
 			}
@@ -185,6 +192,9 @@ func (d *Desk) Again(ctx context.Context, r fragment.Request) ([]Parcel, clock.S
 			}
 		})
 		if err != nil || !found {
+			return err
+		}
+		if found, err = tx.MayHave(s.peer, s.lanes); err != nil || !found {
 			return err
 		}
 		_, err = tx.Row("SELECT parcel FROM fragment_sent WHERE id = ?", []any{s.id}, &s.parcel)

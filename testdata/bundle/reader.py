@@ -15,7 +15,7 @@ import sys
 from datetime import datetime, timedelta, timezone
 
 HERE = os.path.dirname(os.path.abspath(__file__))
-CLASSES = {0: "normal", 1: "expedited", 2: "bulk"}
+CLASSES = {0: "normal", 1: "expedited", 2: "bulk", 3: "confined"}
 M32, M64 = 2**32 - 1, 2**64 - 1
 
 
