@@ -31,7 +31,7 @@ type call struct {
 // projections are all that this program derives from the log.
 func projections() []changelog.Projector {
 	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}, stock.Projection{}, unit.Projection{}, assembly.Projection{},
-		attach.Projection{}, ask.Projection{}, linkbook.Projection{}}
+		attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}}
 }
 
 // storePath returns the file that --store, PULK_STORE or the folder names.

@@ -194,6 +194,9 @@ func (c *call) sayTaken(log *changelog.Log, name string, taken *changelog.Taken)
 		if taken.Dropped > 0 {
 			c.printf("  %s of it dropped: too much is kept aside already\n", plural(taken.Dropped, "change-set was", "change-sets were"))
 		}
+		if taken.Withheld > 0 {
+			c.printf("  left out: %s confined to named sites, which this one is not: pulk site list\n", plural(taken.Withheld, "change-set", "change-sets"))
+		}
 		if taken.Renewed {
 			c.printf("  this store was older than what others have of it: it has caught up and numbers its changes anew\n")
 		}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 
 	"github.com/urfave/cli/v2"
@@ -90,6 +91,7 @@ func (e *env) siteCommand() *cli.Command {
 		verb{path: "pulk site distrust", args: "SITE", minArgs: 1, maxArgs: 1, usage: "take nothing more from a site, whoever introduced it", action: (*call).siteDistrust}.command(e),
 		verb{path: "pulk site renew", usage: "number this site's changes anew, after the store was copied or restored",
 			about: "Needed on a store that was restored from a backup, or copied to another machine, before it is used. pulk notices most such cases by itself.", action: (*call).siteRenew}.command(e),
+		e.siteConfideCommand(),
 		e.siteSeedCommand(),
 		e.siteMailCommand(),
 		sealVerb().command(e),
@@ -235,6 +237,7 @@ type siteRow struct {
 	Waiting     uint64  `json:"waiting_here"` // change-sets it has not acknowledged
 	Lacking     uint64  `json:"missing_here"` // change-sets it has and we do not
 	SkewSeconds int64   `json:"skew_seconds"` // its clock minus ours, as far as its last bundle proves; 0 where it proves nothing
+	Confined    bool    `json:"confined"`     // it is named for what is confined
 }
 
 func trustWord(by changelog.Trust) string {
@@ -253,6 +256,13 @@ func (c *call) siteList() error {
 		for _, p := range peers {
 			rows = append(rows, siteRow{Code: p.Code, ID: fmt.Sprintf("%08x", uint32(p.ID)), Trusted: p.Trusted, CutOff: p.CutOff, By: trustWord(p.By), Fingerprint: changelog.SiteFingerprint(self.Campaign, p.Key),
 				HeardAt: jsonTime(p.HeardAt), WroteAt: jsonTime(p.WroteAt), Waiting: p.Waiting, Lacking: p.Lacking, SkewSeconds: int64(p.Skew.Seconds())})
+		}
+		codes, err := confidantCodes(tx)
+		if err != nil {
+			return err
+		}
+		for i := range rows {
+			rows[i].Confined = slices.Contains(codes, rows[i].Code)
 		}
 		if c.asJSON() {
 			return c.printJSON(rows)
@@ -275,6 +285,9 @@ func (c *call) siteList() error {
 		}
 		t.print(c.env, "")
 		c.printf("to send, not here yet: change-sets\n")
+		if err := c.sayConfidants(tx); err != nil {
+			return err
+		}
 		for _, p := range peers {
 			if text := clockText(p.Code, p.Skew); text != "" {
 				c.printf("%s\n", text)

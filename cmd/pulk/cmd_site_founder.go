@@ -208,6 +208,11 @@ func (c *call) sayCuts(tx *changelog.Tx, code string, cuts []changelog.LaneCut) 
 			return err
 		}
 	}
+	if codes, err := confidantCodes(tx); err != nil {
+		return err
+	} else if len(codes) > 0 {
+		c.printf("CAUTION: what %s wrote that is confined counts no more at all. At %s enter anew what is true, withdrawals of clearances first.\n", code, strings.Join(codes, ", "))
+	}
 	if urgent {
 		c.printf("CAUTION: a failing reading, a stop or a nonconformance among those of the expedited lane shuts no gate any more. Read them first; enter anew what is true.\n")
 	}

@@ -23,8 +23,9 @@ type verifyJSON struct {
 	Sets       int      `json:"change_sets"`
 	Lanes      int      `json:"lanes"`
 	Signatures int      `json:"signatures_checked"`
-	Digest     string   `json:"digest"` // of the state: equal at every site that has the same change-sets
-	Faults     []string `json:"faults"` // in words; none if the store is sound
+	Digest     string   `json:"digest"`          // of the state: equal at every site that has the same change-sets
+	Confined   string   `json:"confined_digest"` // of what is confined to named sites: equal at all that have the same of it
+	Faults     []string `json:"faults"`          // in words; none if the store is sound
 }
 
 func (c *call) verify() error {
@@ -39,7 +40,7 @@ func (c *call) verify() error {
 			return err
 		}
 		if c.asJSON() {
-			err := c.printJSON(verifyJSON{v.Sets, v.Lanes, v.Signatures, fmt.Sprintf("%x", v.Digest[:]), append([]string{}, v.Faults...)})
+			err := c.printJSON(verifyJSON{v.Sets, v.Lanes, v.Signatures, fmt.Sprintf("%x", v.Digest[:]), fmt.Sprintf("%x", v.Confined[:]), append([]string{}, v.Faults...)})
 			if err != nil {
 				return err
 			}
@@ -48,6 +49,9 @@ func (c *call) verify() error {
 				c.printf("FAULT %s\n", text)
 			}
 			c.printf("%d change-sets in %d lanes, %d signatures checked, state digest %s\n", v.Sets, v.Lanes, v.Signatures, v.Digest)
+			if v.ConfinedSets > 0 {
+				c.printf("%s of these confined to named sites, digest %s\n", plural(v.ConfinedSets, "change-set", "change-sets"), v.Confined)
+			}
 		}
 		if n := len(v.Faults); n > 0 {
 			return fault.Hint("keep this file as it is; the other sites hold the same changes: start from a fresh store and their bundles", "%s has %s", c.storePath(), plural(n, "fault", "faults"))

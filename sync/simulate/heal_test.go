@@ -65,7 +65,7 @@ func (w *world) haveAll(union *simulate.Bits) bool {
 		union.Or(w.counting(m.knew))
 	}
 	for _, m := range w.members() {
-		if !m.knew.Covers(*union) {
+		if !m.knew.Covers(w.due(m, *union)) {
 			return false
 		}
 	}
@@ -75,7 +75,7 @@ func (w *world) haveAll(union *simulate.Bits) bool {
 func (w *world) missing(union simulate.Bits) string {
 	var text []string
 	for _, m := range w.members() {
-		if rest := union.Without(m.knew); rest.Count() > 0 {
+		if rest := w.due(m, union).Without(m.knew); rest.Count() > 0 {
 			text = append(text, fmt.Sprintf("%s lacks%s", m.name, w.list(rest)))
 		}
 	}
@@ -145,6 +145,7 @@ func (w *world) carry(from, to *machine, round int) bool {
 	if err != nil {
 		w.fail("%s: make: %v", from.name, err)
 	}
+	w.mustBeFor(from, to, made)
 	var list []simulate.Delivery
 	for _, p := range made.Parcels {
 		list = append(list, simulate.Delivery{Message: simulate.Message{From: w.number(from), To: w.number(to), Data: p.Data, Piece: made.Cut != nil}, Fate: fmt.Sprintf("round %d", round)})
@@ -161,8 +162,8 @@ func (w *world) carry(from, to *machine, round int) bool {
 		}
 		taken = w.take(to, list[len(list)-len(made.Parcels):], 0)
 	}
-	if !w.forked && !to.late && !to.knew.Covers(w.counting(from.knew)) { // who joins late has told others more than it has
-		w.fail("%s took all that %s has, and lacks%s", to.name, from.name, w.list(w.counting(from.knew).Without(to.knew)))
+	if rest := w.forTaking(from, to).Without(to.knew); !w.forked && !to.late && rest.Count() > 0 { // who joins late has told others more than it has
+		w.fail("%s took all that %s has, and lacks%s", to.name, from.name, w.list(rest))
 	}
 	return taken
 }
@@ -211,6 +212,7 @@ func (w *world) compareAll() {
 			w.fail("%s and %s have the same change-sets and different state: %s", w.members()[0].name, m.name, w.difference(w.members()[0], m))
 		}
 	}
+	w.compareConfined()
 	m := w.members()[len(w.h.Commits)%len(w.members())]
 	m.verify()
 	w.compare(m)

@@ -139,7 +139,7 @@ func (h *History) ForkInPart(held Bits) bool {
 		}
 	}
 	for _, c := range h.Commits {
-		if !forked[c.Set.Lane] || held.Has(c.N) {
+		if !forked[c.Set.Lane] || held.Has(c.N) || c.Set.Lane.Confined() {
 			continue
 		}
 		for n := range held.All {

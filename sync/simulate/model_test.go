@@ -24,6 +24,7 @@ type model struct {
 	loose   []*fact // withdrawals of revisions, keys of persons
 	moves   []*fact // of stock
 	unknown []simulate.ID
+	namings []*fact // of sites, for what is confined
 	later   []*fact // of kinds that came with the later program
 	parsed  map[string]*procedure.Procedure
 }
@@ -104,6 +105,8 @@ func (m *model) sort(f *fact) {
 		m.runs = append(m.runs, f)
 	case kind.RevisionImport:
 		m.revs[f.ID] = &revision{base: f.refs[3], text: m.parsed[f.v[5].Text]}
+	case kind.SiteConfide:
+		m.namings = append(m.namings, f)
 	case kind.RevisionWithdraw, kind.PersonKey:
 		m.loose = append(m.loose, f)
 	case kind.StepCheck, kind.StepReading, kind.StepRecord, kind.StepBegin, kind.StepSign:

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"time"
 
+	"pulk/sync/clock"
 	"pulk/sync/fragment"
 )
 
@@ -43,6 +44,7 @@ var verbs = []struct {
 	{name: "settle", usual: 4, narrow: 2, urgent: 2}, {name: "stock", usual: 14, narrow: 8, urgent: 4},
 	{name: "unit", usual: 5, narrow: 5, urgent: 5}, {name: "newer", usual: 3, narrow: 3, urgent: 3},
 	{name: "later", usual: 6, narrow: 4, urgent: 4}, {name: "upgrade", usual: 1, narrow: 1, urgent: 1},
+	{name: "secret", usual: 8, narrow: 6, urgent: 6}, {name: "confide", usual: 4, narrow: 3, urgent: 3},
 	{name: "send", usual: 20, narrow: 24, urgent: 20}, {name: "deliver", usual: 24, narrow: 70, urgent: 24},
 	{name: "talk", usual: 16, narrow: 6, urgent: 24}, {name: "ask", usual: 3, narrow: 24, urgent: 3},
 	{name: "look", usual: 4, narrow: 4, urgent: 6}, {name: "clock", usual: 3, narrow: 3, urgent: 3},
@@ -100,7 +102,7 @@ func makeSeason(seed uint64, length int) season {
 func (s season) play(dir string) (w *world, fault string) {
 	t := theTemplate()
 	h := t.history.Clone()
-	w = &world{tmpl: t, h: h, dir: dir, now: simStart.Add(24 * time.Hour), m: newModel(h), counts: map[string]int{}, circumstances: s.circumstances, cuts: map[fragment.Cut]*cutSent{}}
+	w = &world{tmpl: t, h: h, dir: dir, now: simStart.Add(24 * time.Hour), m: newModel(h), counts: map[string]int{}, circumstances: s.circumstances, cuts: map[fragment.Cut]*cutSent{}, everNamed: map[clock.SiteID]bool{}}
 	versions.RLock()
 	defer func() {
 		versions.RUnlock()
@@ -150,6 +152,11 @@ func (w *world) begin(s season) {
 			m.skew = time.Duration(r.IntN(96)-48) * time.Hour
 		}
 	}
+	if r.IntN(2) == 0 {
+		for range s.sites {
+			w.confide(r)
+		}
+	}
 }
 
 // do plays one op.
@@ -175,6 +182,8 @@ func (w *world) do(o op) {
 		w.sendFalse(r)
 	case "cut off":
 		w.cutOff(r)
+	case "confide":
+		w.confide(r)
 	case "ahead":
 		w.ahead(r)
 	case "look":

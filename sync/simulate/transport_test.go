@@ -83,6 +83,7 @@ func (w *world) send(from, to *machine, r *rand.Rand, kill int) {
 	if request.MaxBytes > 0 && made.Bytes() > request.MaxBytes {
 		w.fail("%s: parcels of %d bytes, at most %d", from.name, made.Bytes(), request.MaxBytes)
 	}
+	w.mustBeFor(from, to, made)
 	for _, s := range made.Segments {
 		if request.Word || request.Classes != nil && !slices.Contains(request.Classes, s.Lane.Class) {
 			w.fail("%s sends %s from %s; only classes %v were to go, word alone %v", from.name, to.name, s.Lane, request.Classes, request.Word)
@@ -212,6 +213,7 @@ func (w *world) take(to *machine, list []simulate.Delivery, kill int) bool {
 	}
 	to.refresh()
 	grown := to.knew.Without(a.before)
+	w.mustBeNamed(to, a.before, grown)
 	if to.heeds() {
 		a.fresh = min(a.fresh, grown.Count()) // some was new, and then taken out again
 	}

@@ -62,7 +62,7 @@ func (m *machine) projectors() []changelog.Projector {
 	if m.old {
 		return projections()
 	}
-	return append(projections(), attach.Projection{}, ask.Projection{}, linkbook.Projection{})
+	return append(projections(), attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{})
 }
 
 // upgrade gives a machine the later program: it makes its projections anew.
@@ -136,7 +136,8 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 
 // compareLater: what came with the later program is shown by it, and by no other.
 func (w *world) compareLater(m *machine) {
-	for table, k := range map[string]*kind.Kind{"attachment": kind.AttachAdd, "attachment_preview": kind.AttachPreview, "link": kind.LinkAdd, "question": kind.AskRaise, "answer": kind.AskAnswer} {
+	for table, k := range map[string]*kind.Kind{"attachment": kind.AttachAdd, "attachment_preview": kind.AttachPreview, "link": kind.LinkAdd, "question": kind.AskRaise, "answer": kind.AskAnswer,
+		"confidant": kind.SiteConfide, "arrival": kind.PersonArrive, "clearance": kind.PersonClearance} {
 		if m.old {
 			return
 		}

@@ -36,6 +36,8 @@ type world struct {
 	cut   *cut                      // nil: nobody was cut off
 	inOld *machine                  // whose program of the earlier version runs now
 	last  *rand.Rand                // of the end of the season
+	// everNamed is which sites were named for what is confined, at any time.
+	everNamed map[clock.SiteID]bool
 }
 
 // machine is one store at one site. A site has two where its store was copied and
