@@ -122,6 +122,7 @@ func compareStep(a, b *Step) []Difference {
 	ds := compareFields(where, stepFields(a), stepFields(b))
 	ds = append(ds, compareLists(where, "caution", a.Cautions, b.Cautions)...)
 	ds = append(ds, compareLists(where, "after", a.After, b.After)...)
+	ds = append(ds, compareLists(where, "question of the review", questionTexts(a.Review), questionTexts(b.Review))...)
 	return append(ds, compareLists(where, "uses", useTexts(a.Uses), useTexts(b.Uses))...)
 }
 
@@ -153,6 +154,7 @@ func stepFields(s *Step) []field {
 	if s.WaitMinutes != 0 {
 		minutes = strconv.FormatInt(s.WaitMinutes, 10)
 	}
+	fields = append(fields, reviewFields(s.Review)...)
 	return append(fields,
 		field{"quantity", reading[0]}, field{"unit", reading[1]}, field{"limits", reading[2]}, field{"repeat", reading[3]}, field{"instrument", reading[4]},
 		field{"what to record", record[0]}, field{"part expected", record[1]}, field{"label", record[2]}, field{"slot", record[3]},

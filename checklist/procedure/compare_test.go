@@ -91,6 +91,11 @@ func TestCompare(t *testing.T) {
 		{"kind", func(p *procedure.Procedure) { p.Steps[4] = procedure.Step{ID: "5", Kind: "do", Text: "Wait."} },
 			[]string{`step "5": kind changed from "wait" to "do"`, `step "5": minutes changed from "5" to nothing`}},
 		{"people", func(p *procedure.Procedure) { p.Steps[3].Sign.People = 2 }, []string{`step "4": people who sign changed from "1" to "2"`}},
+		{"review", func(p *procedure.Procedure) {
+			p.Steps[3].Review = &procedure.Review{Roles: []string{"boss", "hand"}, WaiverRole: "boss", TransportDays: 3,
+				Questions: []procedure.Question{{ID: "rested", Text: "Rested?", Role: "hand"}}}
+		}, []string{`step "4": review by changed from nothing to "boss, hand"`, `step "4": review's waivers by changed from nothing to "boss"`,
+			`step "4": days before the last transport changed from nothing to "3"`, `step "4": question of the review added: rested: Rested? (hand)`}},
 		{"irreversible", func(p *procedure.Procedure) { p.Steps[5].Irreversible = true }, []string{`step "6": irreversible changed from "false" to "true"`}},
 		{"removed_in_place", func(p *procedure.Procedure) {
 			p.Steps = slices.Delete(p.Steps, 3, 5)

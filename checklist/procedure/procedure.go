@@ -68,6 +68,7 @@ type Step struct {
 	Reading      *Reading  // for KindReading
 	Record       *Record   // for KindRecord
 	Sign         *Sign     // for KindHold and KindWitness
+	Review       *Review   // for KindHold: the readiness review that it needs, or nil
 	WaitMinutes  int64     // for KindWait, at least 1; else 0
 }
 

@@ -14,6 +14,7 @@ func (r *reader) check(p *Procedure, f fields, sources []fields) {
 	r.checkIrreversible(p, sources)
 	r.checkParts(p, f, sources)
 	r.checkSlots(p, sources)
+	r.checkReviews(p, sources)
 }
 
 // checkSlots: a slot is filled by one step.
@@ -100,6 +101,7 @@ func (r *reader) checkRoles(p *Procedure, f fields, sources []fields) {
 		if sign := p.Steps[i].Sign; sign != nil {
 			check(sign.Role, valueOf(sources[i].values["sign"], "role"))
 		}
+		reviewRoles(p.Steps[i].Review, sources[i].values["review"], check)
 	}
 	for i, role := range p.Roles {
 		if role != "" && !used[role] {

@@ -8,7 +8,7 @@ import (
 	yaml "go.yaml.in/yaml/v4"
 )
 
-var stepKeys = []string{"id", "kind", "text", "cautions", "role", "after", "irreversible", "uses", "reading", "record", "sign", "minutes"}
+var stepKeys = []string{"id", "kind", "text", "cautions", "role", "after", "irreversible", "uses", "reading", "record", "sign", "minutes", "review"}
 
 // kindKeys says which kinds have a key that not every kind has, and whether
 // they must have it.
@@ -21,6 +21,7 @@ var kindKeys = []struct {
 	{"record", true, []Kind{KindRecord}},
 	{"sign", true, []Kind{KindHold, KindWitness}},
 	{"minutes", true, []Kind{KindWait}},
+	{"review", false, []Kind{KindHold}},
 	{"irreversible", false, []Kind{KindDo, KindConfirm, KindReading, KindRecord, KindWait}},
 }
 
@@ -64,6 +65,7 @@ func (r *reader) kindFields(s *Step, f fields, what string) {
 	s.Reading = r.reading(f.values["reading"])
 	s.Record = r.record(f.values["record"])
 	s.Sign = r.sign(f.values["sign"])
+	s.Review = r.review(f.values["review"])
 	if minutes := f.values["minutes"]; minutes != nil {
 		const minutesMax = 366 * 24 * 60
 		s.WaitMinutes = r.whole(minutes, "minutes", 1, minutesMax)

@@ -66,6 +66,32 @@ type partUseJSON struct {
 	Quantity int64  `json:"quantity"` // in the item's unit of issue
 }
 
+// reviewForm is what a procedure says of a readiness review.
+type reviewForm struct {
+	Roles         []string         `json:"roles"`          // each gives a go, by as many different people
+	WaiverRole    string           `json:"waiver_role"`    // empty: nothing can be waived
+	TransportDays int64            `json:"transport_days"` // least days before the last transport; 0: none are asked for
+	Questions     []reviewQuestion `json:"questions"`
+}
+
+// reviewQuestion is a question of a procedure's review.
+type reviewQuestion struct {
+	ID   string `json:"id"`
+	Text string `json:"text"`
+	Role string `json:"role"` // who may answer; empty: anyone
+}
+
+func reviewFormOf(r *procedure.Review) *reviewForm {
+	if r == nil {
+		return nil
+	}
+	form := &reviewForm{Roles: r.Roles, WaiverRole: r.WaiverRole, TransportDays: r.TransportDays, Questions: []reviewQuestion{}}
+	for _, q := range r.Questions {
+		form.Questions = append(form.Questions, reviewQuestion(q))
+	}
+	return form
+}
+
 // stepJSON is a step of a procedure, as the file has it.
 type stepJSON struct {
 	ID           string        `json:"id"`
@@ -90,6 +116,7 @@ type stepJSON struct {
 	Slot         string        `json:"slot"`          // of a serial: of the run's target
 	SignRole     string        `json:"sign_role"`     // of a hold or witness point
 	SignPeople   int           `json:"sign_people"`
+	Review       *reviewForm   `json:"review"` // of a hold point: the readiness review that it needs, or null
 	WaitMinutes  int64         `json:"wait_minutes"`
 }
 
@@ -134,6 +161,7 @@ func stepJSONOf(s *procedure.Step) stepJSON {
 	if s.Sign != nil {
 		out.SignRole, out.SignPeople = s.Sign.Role, s.Sign.People
 	}
+	out.Review = reviewFormOf(s.Review)
 	return out
 }
 

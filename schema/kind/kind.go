@@ -7,6 +7,11 @@
 // column types in the bundle, so that an older program can relay them.
 package kind
 
+import (
+	"cmp"
+	"slices"
+)
+
 // ID is a kind's number on the wire, from 1.
 type ID uint32
 
@@ -105,6 +110,7 @@ func register(id ID, name string, columns []Column, sets ...Set) *Kind {
 		panic("two kinds have one number: " + name + " and " + byID[id].Name)
 	}
 	byID[id] = k
-	all = append(all, k)
+	at, _ := slices.BinarySearchFunc(all, id, func(other *Kind, id ID) int { return cmp.Compare(other.ID, id) })
+	all = slices.Insert(all, at, k)
 	return k
 }
