@@ -131,3 +131,13 @@ func questionTexts(review *Review) []string {
 	}
 	return texts
 }
+
+// Reviewed reports whether some hold point of the procedure needs a readiness review.
+func (p *Procedure) Reviewed() bool {
+	for i := range p.Steps {
+		if p.Steps[i].Review != nil {
+			return true
+		}
+	}
+	return false
+}

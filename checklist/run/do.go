@@ -74,6 +74,9 @@ func (d *Doing) ready(n int) error {
 		}
 		return fault.RefuseBecause(step.Blocked, hint, "step %s cannot be carried out", step.Step.ID)
 	}
+	if err := d.reviewsInTime(step.Step, n); err != nil {
+		return err
+	}
 	if role := step.Step.Role; role != "" && !d.me.Has(role) {
 		return fault.Refuse("let someone with that role do it", "step %s is for the role %s, which %s does not hold", step.Step.ID, role, d.me.Code)
 	}
@@ -271,15 +274,11 @@ func (d *Doing) Sign(n int, verdict Verdict, signer Signer) error {
 		}
 	}
 	d.tx.SetClass(clock.Expedited)
-	next := d.tx.Next()
-	ctx := clock.Context{Of: next, Others: nil}
-	heads, err := d.tx.Heads()
+	role := step.Step.Sign.Role
+	digest, err := d.evidenceNow()
 	if err != nil {
 		return err
 	}
-	ctx.Others = heads
-	role := step.Step.Sign.Role
-	digest := d.EvidenceDigest(ctx)
 	signature := signer.Sign(d.SignMessage(n, verdict, role, digest))
 	d.tx.Add(change.New(kind.StepSign, change.Ref(d.Run), change.Num(int64(n)), change.Num(int64(verdict)), change.Text(role),
 		change.Bytes(digest), change.Ref(signer.Key), change.Bytes(signature)))
@@ -301,11 +300,11 @@ func (d *Doing) mayGo(n int) error {
 			return fault.Refuse("finish it, or sign stop", "step %s cannot be signed: step %s before it is not done", id, before.Step.ID)
 		}
 	}
-	v := d.whole()
-	for _, a := range v.adverse(n) {
-		if !a.settled(v) {
-			return fault.Refuse("see: pulk nc list, pulk nc dispose; what is not here yet comes with a bundle", "step %s cannot be signed go: %s (%s)", id, a.Why, d.tx.Name(a.Dot))
-		}
+	if err := d.reviewInTime(n); err != nil {
+		return err
+	}
+	if err := d.unsettled(n, "step "+id+" cannot be signed go"); err != nil {
+		return err
 	}
 	for _, s := range step.Gate.SignOffs {
 		if s.Standing == Holds && s.Entry.Person == d.me.ID {

@@ -11,8 +11,10 @@ package run
 import (
 	"crypto/ed25519"
 	"slices"
+	"time"
 
 	"pulk/checklist/procedure"
+	"pulk/checklist/review"
 	"pulk/schema/decimal"
 	"pulk/schema/kind"
 	"pulk/sync/change"
@@ -32,15 +34,21 @@ type Entry struct {
 	Answer      int64           // step.check: 0 done or yes, 1 no
 	Value       decimal.Decimal // step.reading
 	Text        string          // record, note, why, nonconformance
-	Ref         clock.Dot       // void: target; nc.raise: cause; nc.dispose: the nonconformance
+	Ref         clock.Dot       // void: target; nc.raise: cause; nc.dispose: the nonconformance; review.waive: the waiver that is granted
 	Awaited     bool            // void: its target is not here yet
 	Unit        clock.Dot       // step.record, nc.raise
 	Disposition Disposition     // nc.dispose
-	Verdict     Verdict         // step.sign
-	Role        string          // step.sign
-	Digest      []byte          // step.sign
-	Key         clock.Dot       // step.sign
-	Signature   []byte          // step.sign
+	Verdict     Verdict         // step.sign, review.decide
+	Role        string          // what is signed: in which role; none for who asks for a waiver
+	Digest      []byte          // what is signed
+	Key         clock.Dot       // what is signed
+	Signature   []byte          // what is signed
+
+	Line    review.Key     // review.check, review.answer, review.waive
+	Outcome review.Outcome // review.check, review.answer
+	Source  string         // review.check
+	Until   time.Time      // review.check
+	Risk    string         // review.waive; Text is its reason
 }
 
 // NoStep is the step of an entry about the run as a whole.
@@ -106,8 +114,11 @@ type Record struct {
 	Entries   []Entry // in the order of their dots
 	// Withdrawals are those of the run's revision.
 	Withdrawals []Withdrawal
-	Roles       map[clock.Dot]map[string]RoleStanding // by person and role
-	Keys        map[clock.Dot]SigningKey              // by the change that made the key known
+	// Outside is what bears on a readiness review and is no entry of the run: what was
+	// said of the units that go where it goes. Empty where no step asks for a review.
+	Outside Outside
+	Roles   map[clock.Dot]map[string]RoleStanding // by person and role
+	Keys    map[clock.Dot]SigningKey              // by the change that made the key known
 }
 
 // Withdrawal says that a revision must not be used any more.

@@ -226,7 +226,7 @@ func (r *Record) knows(d, other clock.Dot) bool {
 			return w.Ctx.Has(other)
 		}
 	}
-	return false
+	return r.Outside.knows(d, other)
 }
 
 // DoneTwice lists, by step, checks and records of people who had not heard of each

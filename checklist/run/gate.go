@@ -15,6 +15,7 @@ type Gate struct {
 	Have     int // how many have, with a sign-off that holds
 	Role     string
 	SignOffs []SignOff // every one given, voided ones too, in the order of their dots
+	Review   *Review   // the readiness review that it needs, or nil
 	Shut     []string  // why it is shut, in words; empty if open
 }
 
@@ -35,6 +36,7 @@ const (
 	KeyNotHere Standing = "key not here yet"      //
 	NotAllHere Standing = "evidence not all here" // the signer had seen entries that are not here yet
 	NotForThis Standing = "wrong role"            // signed in a role that the step does not ask for
+	SamePerson Standing = "same person"           // a waiver granted by who asked for it
 )
 
 // SignOff is a sign-off and its standing.
@@ -52,6 +54,7 @@ type Adverse struct {
 	// settled reports whether someone who had seen it, and what the view v saw,
 	// may go on.
 	settled func(v *view) bool
+	review  bool // it is about a line of the gate's readiness review, which tells of it
 }
 
 // adverse lists what speaks against going on at the gate of step n.
@@ -66,9 +69,12 @@ func (v *view) adverse(n int) []Adverse {
 			list = append(list, a)
 		}
 	}
+	if v.reviewForm(n) != nil {
+		list = append(list, v.outsideAdverse(n)...)
+	}
 	for _, w := range v.Withdrawals {
 		if v.sees(w.Dot) {
-			list = append(list, Adverse{w.Dot, w.Ctx, "the revision was withdrawn: " + w.Why, func(*view) bool { return false }})
+			list = append(list, Adverse{w.Dot, w.Ctx, "the revision was withdrawn: " + w.Why, func(*view) bool { return false }, false})
 		}
 	}
 	return list
@@ -85,6 +91,9 @@ func (v *view) adverseEntry(e *Entry, gate int) (Adverse, bool) {
 		a.settled = func(*view) bool { return false }
 	case e.Kind == kind.Void:
 		target := v.entryOf(e.Ref)
+		if target != nil && isReviewWord(target.Kind) {
+			return v.adverseReviewVoid(e, target, gate)
+		}
 		if target == nil || !isStepEntry(target.Kind) {
 			return a, false
 		}
@@ -95,6 +104,8 @@ func (v *view) adverseEntry(e *Entry, gate int) (Adverse, bool) {
 	case e.Kind == kind.StepSign && e.Verdict != Go && e.Step == gate:
 		a.Why = "stop: " + e.Role
 		a.settled = func(*view) bool { return true } // a go that has seen it answers it
+	case isReviewEntry(e.Kind):
+		return v.adverseReviewEntry(e, gate)
 	case v.failing(e):
 		a.Why = v.failureText(e)
 		a.settled = func(seen *view) bool { return seen.failureSettled(e, gate) }
@@ -172,7 +183,8 @@ func (v *view) gate(n int) Gate {
 		}
 	}
 	g.Have = len(people)
-	g.Open = g.Have >= g.Need
+	g.Review = v.review(n, adverse)
+	g.Open = g.Have >= g.Need && (g.Review == nil || g.Review.Go)
 	if !g.Open {
 		g.Shut = v.whyShut(g, adverse)
 	}
@@ -182,29 +194,39 @@ func (v *view) gate(n int) Gate {
 // standing judges one sign-off.
 func (v *view) standing(e *Entry, role string, adverse []Adverse) SignOff {
 	s := SignOff{Entry: e}
-	switch holds, known := v.signatureHolds(e); {
+	switch {
 	case v.voided[e.Dot] != nil:
 		s.Standing = Voided
 	case e.Verdict != Go: // a stop counts whoever gives it, and so does what is not understood
 		s.Standing = v.stopStanding(e)
 	case e.Role != role:
 		s.Standing = NotForThis
-	case !v.Roles[e.Person][e.Role].held(e.Ctx):
-		s.Standing = NoRole
-	case !known:
-		s.Standing = KeyNotHere
-	case !holds:
-		s.Standing = BadKey
-	case !bytes.Equal(e.Digest, v.EvidenceDigest(e.Ctx)):
-		s.Standing = NotAllHere
 	default:
-		s.Standing, s.By = v.against(e, adverse)
+		if s.Standing = v.vouched(e, role); s.Standing == Holds {
+			s.Standing, s.By = v.against(e, adverse)
+		}
 	}
 	return s
 }
 
+// vouched judges whether an entry that is signed is its person's own, in a role that
+// they held, or in none, on evidence that is all here; [Holds] if so.
+func (v *view) vouched(e *Entry, role string) Standing {
+	switch holds, known := v.signatureHolds(e); {
+	case role != "" && !v.Roles[e.Person][role].held(e.Ctx):
+		return NoRole
+	case !known:
+		return KeyNotHere
+	case !holds:
+		return BadKey
+	case !bytes.Equal(e.Digest, v.EvidenceDigest(e.Ctx)):
+		return NotAllHere
+	}
+	return Holds
+}
+
 func (v *view) stopStanding(stop *Entry) Standing {
-	for _, e := range v.entries(kind.StepSign, stop.Step) {
+	for _, e := range v.entries(stop.Kind, stop.Step) {
 		if e.Verdict == Go && e.Ctx.Has(stop.Dot) {
 			return StopLifted
 		}
@@ -256,9 +278,12 @@ func (v *view) whyShut(g Gate, adverse []Adverse) []string {
 		}
 	}
 	for i := range adverse {
-		if !adverse[i].settled(v) && !told[adverse[i].Dot] {
+		if !adverse[i].settled(v) && !told[adverse[i].Dot] && !adverse[i].review {
 			why = append(why, "not settled: "+adverse[i].Why)
 		}
+	}
+	if g.Review != nil && !g.Review.Go {
+		why = append(why, g.Review.Shut...)
 	}
 	if g.Have < g.Need {
 		why = append(why, needText(g))

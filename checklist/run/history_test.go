@@ -31,6 +31,13 @@ import (
 // nc STEP|-, dispose NAME HOW, void NAME, withdraw, grant PERSON ROLE,
 // revoke PERSON ROLE, stop STEP [unknown], and go STEP [forged|stolen|nokey] [as ROLE].
 // A verdict or disposition that is unknown is one of a newer program.
+//
+// In a readiness review, where a LINE is a check, a question of the procedure (?ID), or
+// the NAME of a question that was asked: open STEP, find STEP LINE ok|bad|unknown, ask
+// STEP, answer STEP LINE yes|no, waive STEP LINE [forged|stolen|nokey], allow NAME
+// [forged|stolen|nokey] [as ROLE] (a waiver), rgo STEP ROLE [forged|stolen|nokey] and
+// rno STEP ROLE. Outside the run, of its unit: ustate accepted|failed, unc -, and
+// udispose NAME HOW.
 type history struct {
 	steps  []procedure.Step
 	events []event
@@ -49,6 +56,7 @@ type event struct {
 	of                 int    // the event that it is about, or -1
 	how                string // disposition; how a signature is wrong
 	whom, role         string // of a grant or a sign-off
+	line               string // of a review
 	knows              map[int]bool
 	ctx                clock.Context
 	digest, signature  []byte
@@ -194,7 +202,7 @@ func (h *history) send(to, from *site, expedited bool) {
 // understand reads what follows a verb.
 func (h *history) understand(e *event, args []string) error {
 	switch e.verb {
-	case "dispose", "void":
+	case "dispose", "void", "udispose":
 		if e.of, e.how = h.find(args[0]), args[1]; e.of < 0 {
 			return fmt.Errorf("no event %q", args[0])
 		}
@@ -202,12 +210,20 @@ func (h *history) understand(e *event, args []string) error {
 	case "grant", "revoke":
 		e.whom, e.role = args[0], args[1]
 		return nil
-	case "withdraw":
+	case "withdraw", "unc":
 		return nil
+	case "ustate":
+		e.how, e.bad = args[0], args[0] != "accepted"
+		return nil
+	case "allow":
+		return h.understandAllow(e, args)
 	}
 	e.step = slices.IndexFunc(h.steps, func(s procedure.Step) bool { return s.ID == args[0] })
 	if e.step < 0 && args[0] != "-" {
 		return fmt.Errorf("no step %q", args[0])
+	}
+	if isReviewVerb(e.verb) {
+		return h.understandReview(e, args)
 	}
 	e.bad = args[1] == "bad" || e.verb == "no"
 	if e.verb == "go" || e.verb == "stop" {
@@ -231,7 +247,7 @@ func (h *history) find(name string) int {
 func (h *history) write(at string, same bool, e event) {
 	s := h.sites[at]
 	lane := clock.Lane{Site: clock.SiteID(1 + slices.Index([]string{"home", "stn", "ship"}, at))}
-	if !slices.Contains([]string{"check", "record", "begin", "note", "grant"}, e.verb) && (e.verb != "read" || e.bad) {
+	if !slices.Contains([]string{"check", "record", "begin", "note", "grant", "ustate"}, e.verb) && (e.verb != "read" || e.bad) {
 		lane.Class = clock.Expedited
 	}
 	dot := clock.Dot{Lane: lane, Seq: h.sets[lane] + 1}
@@ -250,16 +266,26 @@ func (h *history) write(at string, same bool, e event) {
 	h.events = append(h.events, e)
 	s.knows[len(h.events)-1] = true
 	s.heads[lane] = dot.Seq
-	if e.verb == "go" {
-		h.sign(&h.events[len(h.events)-1])
+	if signed[e.verb] {
+		h.sign(len(h.events) - 1)
 	}
 }
 
-// sign signs a go. A stop is left unsigned: it counts whatever it carries.
-func (h *history) sign(e *event) {
-	r := h.record()
+// signed are the verbs that take a signature to count. A stop is left unsigned: it
+// counts whatever it carries.
+var signed = map[string]bool{"go": true, "rgo": true, "waive": true, "allow": true}
+
+func (h *history) sign(i int) {
+	r, e := h.record(), &h.events[i]
 	e.digest = r.EvidenceDigest(e.ctx)
-	e.signature = ed25519.Sign(keys[h.signer(len(h.events)-1)], r.SignMessage(e.step, run.Go, e.role, e.digest))
+	message := r.SignMessage(e.step, run.Go, e.role, e.digest)
+	switch entry := h.entry(i); e.verb {
+	case "rgo":
+		message = r.DecideMessage(e.step, run.Go, e.role, entry.Text, e.digest)
+	case "waive", "allow":
+		message, _ = r.WaiveMessage(&entry)
+	}
+	e.signature = ed25519.Sign(keys[h.signer(i)], message)
 	if e.how == "forged" {
 		e.signature[0] ^= 1
 	}
@@ -268,6 +294,8 @@ func (h *history) sign(e *event) {
 var kinds = map[string]*kind.Kind{
 	"check": kind.StepCheck, "no": kind.StepCheck, "read": kind.StepReading, "record": kind.StepRecord, "begin": kind.StepBegin,
 	"go": kind.StepSign, "stop": kind.StepSign, "note": kind.RunNote, "nc": kind.NCRaise, "dispose": kind.NCDispose, "void": kind.Void,
+	"open": kind.ReviewOpen, "find": kind.ReviewCheck, "ask": kind.ReviewAsk, "answer": kind.ReviewAnswer, "waive": kind.ReviewWaive, "allow": kind.ReviewWaive,
+	"rgo": kind.ReviewDecide, "rno": kind.ReviewDecide, "unc": kind.NCRaise, "udispose": kind.NCDispose,
 }
 
 // record builds what the program would have read from its log.
@@ -289,6 +317,10 @@ func (h *history) record() *run.Record {
 				r.Roles[whom] = map[string]run.RoleStanding{}
 			}
 			r.Roles[whom][e.role] = append(r.Roles[whom][e.role], run.RoleChange{Dot: e.ctx.Of, Ctx: e.ctx, Granted: e.verb == "grant"})
+		case e.verb == "ustate":
+			r.Outside.States = append(r.Outside.States, run.UnitState{Dot: e.ctx.Of, Ctx: e.ctx, Unit: clock.Dot{Seq: 7}, Name: e.name, State: e.how, Ready: !e.bad})
+		case e.verb == "unc" || e.verb == "udispose":
+			r.Outside.NCs = append(r.Outside.NCs, h.entry(i))
 		default:
 			r.Entries = append(r.Entries, h.entry(i))
 		}
@@ -318,10 +350,11 @@ func (h *history) entry(i int) run.Entry {
 		if e.how == "unknown" {
 			out.Verdict = 7
 		}
-	case "dispose":
+	case "dispose", "udispose":
 		out.Disposition, _ = run.ParseDisposition(e.how)
 	}
-	if out.Kind == kind.StepSign {
+	h.reviewEntry(&out, e)
+	if out.Kind == kind.StepSign || signed[e.verb] {
 		out.Key = keyDot(h.signer(i))
 		if e.how == "nokey" {
 			out.Key.Seq += 1000
@@ -339,6 +372,7 @@ func (h *history) verdicts() map[string]string {
 	s := run.Evaluate(r)
 	out := map[string]string{}
 	for _, step := range s.Steps {
+		reviewVerdicts(out, &step)
 		out[step.Step.ID] = cmp.Or(map[bool]string{true: "done"}[step.Done], "undone")
 		out[step.Step.ID+".now"] = cmp.Or(map[bool]string{true: "ready"}[len(step.Blocked) == 0], "blocked")
 		if step.Gate == nil {

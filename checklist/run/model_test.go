@@ -123,6 +123,9 @@ func (m *model) done(step int, in map[int]bool) bool {
 // it is settled, asked of what some reader has.
 func (m *model) adverse(i, hold int, in map[int]bool) (bool, func(in map[int]bool) bool) {
 	e := m.events[i]
+	if isReviewVerb(e.verb) || e.verb == "void" && isReviewVerb(m.events[e.of].verb) && m.here[e.of] || e.verb == "ustate" || e.verb == "unc" {
+		return m.adverseReview(i, hold, in)
+	}
 	always := func(answer bool) func(map[int]bool) bool { return func(map[int]bool) bool { return answer } }
 	switch e.verb {
 	case "nc":
@@ -190,13 +193,13 @@ func (m *model) faults(g int, in map[int]bool) map[string]bool {
 		}
 	}
 	add("voided", m.isVoided(g, in))
-	add("wrong role", e.role != m.steps[e.step].Sign.Role)
+	add("wrong role", e.verb == "go" && e.role != m.steps[e.step].Sign.Role || e.verb == "rgo" && !m.inReview(e))
 	add("no role", !m.heldRole(g))
 	add("key not here yet", e.how == "nokey")
 	add("signature invalid", e.how == "forged" || e.how == "stolen")
 	for i := range e.knows {
-		unlike := m.events[i].verb != "grant" && m.events[i].verb != "revoke" && m.events[i].verb != "withdraw"
-		add("evidence not all here", unlike && !m.here[i])
+		unlike := map[string]bool{"grant": true, "revoke": true, "withdraw": true, "ustate": true, "unc": true, "udispose": true}
+		add("evidence not all here", !unlike[m.events[i].verb] && !m.here[i])
 	}
 	seen := both(in, e.knows)
 	for i := range m.events {
@@ -217,7 +220,8 @@ func (m *model) faults(g int, in map[int]bool) map[string]bool {
 	return out
 }
 
-// A gate is open if as many different people as it needs signed a go that holds.
+// A gate is open if as many different people as it needs signed a go that holds, and
+// its readiness review, if it needs one, stands at go.
 func (m *model) open(hold int, in map[int]bool) bool {
 	who := map[string]bool{}
 	for _, g := range m.all(in, func(_ int, e event) bool { return e.verb == "go" && e.step == hold }) {
@@ -225,7 +229,7 @@ func (m *model) open(hold int, in map[int]bool) bool {
 			who[m.events[g].person] = true
 		}
 	}
-	return len(who) >= m.steps[hold].Sign.People
+	return len(who) >= m.steps[hold].Sign.People && m.reviewGo(hold, in)
 }
 
 // A deed is wrong if a gate before it was shut, by all that is here but what was

@@ -121,8 +121,8 @@ func RaiseNC(tx *changelog.Tx, run clock.Dot, step int, unit clock.Dot, text str
 	return tx.Add(change.New(kind.NCRaise, change.Ref(run), change.Num(int64(step+1)), change.Ref(unit), change.Value{}, change.Text(text))), nil
 }
 
-// Dispose disposes of a nonconformance. Its author must hold a role that signs a
-// hold point of the run's procedure: who may let work go on decides about faults.
+// Dispose disposes of a nonconformance. Its author must hold a role that signs a hold
+// point of the run's procedure, or gives a go in a readiness review of it: who may let work go on decides about faults.
 // About a unit alone, anyone with a role may. A later disposition replaces those
 // it has seen.
 func Dispose(tx *changelog.Tx, me *crew.Person, id clock.Dot, d Disposition, why string) error {
@@ -162,9 +162,12 @@ func disposers(tx *changelog.Tx, nc Nonconformance) ([]string, error) {
 	}
 	var roles []string
 	for _, step := range r.steps() {
-		if step.Sign != nil && !slices.Contains(roles, step.Sign.Role) {
+		if step.Sign != nil {
 			roles = append(roles, step.Sign.Role)
 		}
+		if step.Review != nil {
+			roles = append(roles, step.Review.Roles...)
+		}
 	}
-	return roles, nil
+	return unique(roles), nil
 }

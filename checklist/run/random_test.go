@@ -153,6 +153,9 @@ func disagreement(h *history, tally map[string]int) string {
 			return fmt.Sprintf("step %s blocked: %t; the model says %t", step.ID, blocked, !blocked)
 		}
 	}
+	if why := m.reviewDisagrees(got, tally); why != "" {
+		return why
+	}
 	for i, e := range h.events {
 		if twice := got[e.name+".twice"] != ""; m.here[i] && twice != m.twice(i) {
 			return fmt.Sprintf("%s done twice: %t; the model says %t", e.name, twice, !twice)
@@ -169,10 +172,10 @@ func (m *model) disagrees(i int, e event, got string, tally map[string]int) stri
 		return ""
 	}
 	switch {
-	case e.verb == "stop":
+	case e.verb == "stop" || e.verb == "rno":
 		want := map[string]bool{}
 		answered := m.all(m.here, func(g int, other event) bool {
-			return other.verb == "go" && other.step == e.step && other.knows[i] && !m.isVoided(g, m.here)
+			return other.verb == map[string]string{"stop": "go", "rno": "rgo"}[e.verb] && other.step == e.step && other.knows[i] && !m.isVoided(g, m.here)
 		})
 		want["stop"], want["stop, answered"] = len(answered) == 0, len(answered) > 0
 		if m.isVoided(i, m.here) {
@@ -182,7 +185,12 @@ func (m *model) disagrees(i int, e event, got string, tally map[string]int) stri
 		if !want[got] {
 			return fmt.Sprintf("stop %s is %q; the model says %v", e.name, got, want)
 		}
-	case e.verb == "go":
+	case e.verb == "waive":
+		if want := m.waiverWord(i); got != want {
+			return fmt.Sprintf("waiver %s is %q; the model says %q", e.name, got, want)
+		}
+		tally["waiver "+got]++
+	case e.verb == "go" || e.verb == "rgo":
 		faults := m.faults(i, m.here)
 		tally[got]++
 		told := got == "holds" && len(faults) == 0 || faults[got]

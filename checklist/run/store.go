@@ -70,6 +70,7 @@ func (Projection) Tables() []string {
 var runColumn = map[*kind.Kind]int{
 	kind.RunEnd: 0, kind.StepCheck: 0, kind.StepReading: 0, kind.StepRecord: 0, kind.StepBegin: 0, kind.StepSign: 0,
 	kind.RunNote: 0, kind.NCRaise: 0, kind.NCDispose: 1, kind.Void: 1,
+	kind.ReviewOpen: 0, kind.ReviewCheck: 0, kind.ReviewAsk: 0, kind.ReviewAnswer: 0, kind.ReviewWaive: 0, kind.ReviewDecide: 0,
 }
 
 // Apply implements [changelog.Projector].
@@ -221,6 +222,9 @@ func (rd *Reader) Load(id clock.Dot) (*Record, error) {
 	if err := r.findAwaited(tx); err != nil {
 		return nil, err
 	}
+	if err := r.loadOutside(tx); err != nil {
+		return nil, err
+	}
 	return r, r.loadSigners(tx)
 }
 
@@ -336,6 +340,8 @@ func (e *Entry) fill(v []change.Value) {
 		e.Ref, e.Text = v[0].Ref, v[2].Text
 	case kind.RunEnd:
 		e.Answer, e.Text = v[1].Num, v[2].Text
+	default:
+		e.fillReview(v)
 	}
 }
 
@@ -343,11 +349,13 @@ func (e *Entry) fill(v []change.Value) {
 func (r *Record) loadSigners(tx *changelog.Tx) error {
 	for i := range r.Entries {
 		e := &r.Entries[i]
-		if e.Kind != kind.StepSign {
-			continue
+		for _, role := range r.rolesAsked(e) {
+			if err := r.loadRole(tx, e.Person, role); err != nil {
+				return err
+			}
 		}
-		if err := r.loadRole(tx, e.Person, e.Role); err != nil {
-			return err
+		if e.Key.IsZero() {
+			continue
 		}
 		if err := r.loadKey(tx, e.Key); err != nil {
 			return err

@@ -5,6 +5,7 @@ import (
 
 	"pulk/checklist/limit"
 	"pulk/checklist/procedure"
+	"pulk/checklist/review"
 	"pulk/schema/kind"
 	"pulk/sync/clock"
 )
@@ -16,10 +17,11 @@ type view struct {
 	*Record
 	sees   func(clock.Dot) bool
 	voided map[clock.Dot]*Entry // entry that is voided, and the void
+	books  map[int]*review.Book // what was said in the review of a gate, once read
 }
 
 func (r *Record) through(sees func(clock.Dot) bool) *view {
-	v := &view{Record: r, sees: sees, voided: map[clock.Dot]*Entry{}}
+	v := &view{Record: r, sees: sees, voided: map[clock.Dot]*Entry{}, books: map[int]*review.Book{}}
 	byDot := map[clock.Dot]*Entry{}
 	for i := range r.Entries {
 		byDot[r.Entries[i].Dot] = &r.Entries[i]
@@ -37,9 +39,18 @@ func (r *Record) through(sees func(clock.Dot) bool) *view {
 
 func (r *Record) whole() *view { return r.through(func(clock.Dot) bool { return true }) }
 
+// Voided returns the entries that were voided.
+func (r *Record) Voided() map[clock.Dot]bool {
+	voided := map[clock.Dot]bool{}
+	for dot := range r.whole().voided {
+		voided[dot] = true
+	}
+	return voided
+}
+
 // voidable reports whether entries of a kind can be voided. A nonconformance is
 // ended by its disposition, a disposition by another, so neither is.
-func voidable(k *kind.Kind) bool { return isStepEntry(k) || k == kind.RunNote }
+func voidable(k *kind.Kind) bool { return isStepEntry(k) || isReviewWord(k) || k == kind.RunNote }
 
 func isStepEntry(k *kind.Kind) bool {
 	switch k {
