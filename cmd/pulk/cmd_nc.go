@@ -24,7 +24,7 @@ func (e *env) ncCommand() *cli.Command {
 			flags: []cli.Flag{&cli.BoolFlag{Name: "open", Usage: "only those still open"}}, action: (*call).ncList}.command(e),
 		verb{path: "pulk nc show", args: "NC", minArgs: 1, maxArgs: 1, usage: "one nonconformance, with what was decided", reads: true, action: (*call).ncShow}.command(e),
 		verb{path: "pulk nc dispose", args: "NC DISPOSITION", minArgs: 2, maxArgs: 2, usage: "decide: rework, repair, use-as-is or scrap", writes: true,
-			about:    "Rework and repair ask for the step to be done again. Use-as-is takes the thing as it is. Scrap keeps the gates shut. It takes a role that signs a hold point of the procedure.",
+			about:    "Rework and repair ask for the step to be done again. Use-as-is takes the thing as it is. Scrap keeps the gates shut. It takes a role that signs a hold point of the procedure, or gives a go in its readiness review.",
 			examples: []string{`pulk nc dispose stn-x4.1 rework --why "connector cleaned, measure again" --as lena`},
 			flags:    []cli.Flag{&cli.StringFlag{Name: "why", Usage: "the `REASON`"}}, action: (*call).ncDispose}.command(e),
 	)

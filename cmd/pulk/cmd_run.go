@@ -224,17 +224,9 @@ func (c *call) sign(runName, stepID string, verdict run.Verdict) error {
 func (c *call) runVoid() error {
 	var said string
 	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
-		id, err := tx.ParseName(c.Args().First())
+		id, about, err := entryOfRun(tx, c.Args().First())
 		if err != nil {
-			return fault.Misuse("see: pulk run show RUN", "%s", err)
-		}
-		entry, err := tx.Entry(id)
-		if err != nil {
-			return fault.Hint("see: pulk run show RUN", "there is no %s here", c.Args().First())
-		}
-		about, ok := run.About(entry)
-		if !ok {
-			return fault.Misuse("see: pulk run show RUN", "%s is no entry of a run", c.Args().First())
+			return err
 		}
 		doing, err := run.Open(tx, me, about)
 		if err != nil {

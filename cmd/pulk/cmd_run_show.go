@@ -48,6 +48,8 @@ type gateRow struct {
 	Role     string       `json:"role"`
 	Shut     []string     `json:"shut_because"`
 	SignOffs []signOffRow `json:"sign_offs"`
+	// Review is the readiness review that it needs, or null.
+	Review *reviewDetail `json:"review"`
 }
 
 // signOffRow is one sign-off and whether it holds.
@@ -177,17 +179,27 @@ func stepRowOf(tx *changelog.Tx, s *run.State, step run.StepState) (stepRow, err
 	row.Gate = &gateRow{Open: step.Gate.Open, Need: step.Gate.Need, Have: step.Gate.Have, Role: step.Gate.Role,
 		Shut: append([]string{}, step.Gate.Shut...), SignOffs: []signOffRow{}}
 	for _, so := range step.Gate.SignOffs {
-		person, err := crew.Label(tx, so.Entry.Person)
+		sr, err := signOffRowOf(tx, so)
 		if err != nil {
 			return row, err
 		}
-		sr := signOffRow{ID: tx.Name(so.Entry.Dot), Person: person, Verdict: so.Entry.Verdict.String(), At: *jsonTime(so.Entry.At.Time()), Standing: string(so.Standing)}
-		if so.By != nil {
-			sr.Because = fmt.Sprintf("%s (%s)", so.By.Why, tx.Name(so.By.Dot))
-		}
 		row.Gate.SignOffs = append(row.Gate.SignOffs, sr)
 	}
-	return row, nil
+	if step.Gate.Review == nil {
+		return row, nil
+	}
+	detail, err := reviewDetailOf(tx, s, step.Number)
+	row.Gate.Review = &detail
+	return row, err
+}
+
+func signOffRowOf(tx *changelog.Tx, so run.SignOff) (signOffRow, error) {
+	person, err := crew.Label(tx, so.Entry.Person)
+	sr := signOffRow{ID: tx.Name(so.Entry.Dot), Person: person, Verdict: so.Entry.Verdict.String(), At: *jsonTime(so.Entry.At.Time()), Standing: string(so.Standing)}
+	if so.By != nil {
+		sr.Because = fmt.Sprintf("%s (%s)", so.By.Why, tx.Name(so.By.Dot))
+	}
+	return sr, err
 }
 
 func entryRowOf(tx *changelog.Tx, s *run.State, e *run.Entry, voided bool) (entryRow, error) {
@@ -224,6 +236,9 @@ func entryText(s *run.State, e *run.Entry) string {
 			return "abandoned: " + e.Text
 		}
 		return "ended"
+	}
+	if text := reviewEntryText(s, e); text != "" {
+		return text
 	}
 	return e.Text
 }
@@ -304,9 +319,15 @@ func (c *call) printStepRow(step stepRow, next bool) {
 }
 
 func (c *call) printGate(g *gateRow) {
+	if rv := g.Review; rv != nil {
+		c.printf("             readiness review: %s; see: pulk review show %s\n", rv.state(), rv.ID)
+		for _, w := range rv.Waivers {
+			c.printBlock("             WAIVER ", w.words())
+		}
+	}
 	if g.Open {
 		c.printf("             gate open: %d of %d as %s\n", g.Have, g.Need, g.Role)
-	} else if len(g.SignOffs) > 0 {
+	} else if len(g.SignOffs) > 0 || g.Review != nil && g.Review.Opened != "" {
 		for _, reason := range g.Shut {
 			c.printBlock("             SHUT: ", reason)
 		}

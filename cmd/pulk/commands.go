@@ -10,6 +10,7 @@ func (e *env) commands() []*cli.Command {
 		e.personCommand(),
 		e.procedureCommand(),
 		e.runCommand(),
+		e.reviewCommand(),
 		e.ncCommand(),
 		e.attachCommand(),
 		e.askCommand(),

@@ -18,7 +18,7 @@ import (
 var jsonRoots = []struct{ command, prints string }{
 	{"site list", "[]siteRow"}, {"site quarantine", "[]asideRow"}, {"site mail", "[]mailRow"}, {"person list", "[]personRow"},
 	{"procedure lint", "[]problemRow"}, {"procedure list", "[]revisionRow"}, {"procedure show", "procedureJSON"}, {"procedure compare", "[]differenceRow"},
-	{"run list", "[]runRow"}, {"run show", "runDetail"}, {"nc list", "[]ncRow"}, {"nc show", "ncDetail"},
+	{"run list", "[]runRow"}, {"run show", "runDetail"}, {"review list", "[]reviewRow"}, {"review show", "reviewDetail"}, {"nc list", "[]ncRow"}, {"nc show", "ncDetail"},
 	{"attach list", "[]attachRow"}, {"attach show", "attachRow"}, {"ask list", "[]askRow"}, {"ask show", "askRow"},
 	{"item list", "[]itemRow"}, {"item show", "itemRow"}, {"location list", "[]locationRow"},
 	{"stock list", "stockJSON"}, {"stock history", "[]movementRow"},

@@ -34,7 +34,7 @@ func buildDayReport(tx *changelog.Tx, day, made time.Time, zone *time.Location) 
 		people: map[clock.Dot]string{}, words: map[clock.Dot]string{}, voids: map[clock.Dot]bool{},
 		report: &dayReport{Campaign: self.CampaignName, Site: self.Code, SiteName: self.Name, Date: day.Format(time.DateOnly), MadeAt: made, zone: zone,
 			Needs: dayNeeds{Conflicts: []dayConflict{}, Gates: []dayHold{}, NCs: []dayNC{}, Questions: []askRow{}},
-			Runs:  []dayRun{}, NotHere: []dayNotHere{}, Holds: []dayHold{}, NCs: []dayNC{}, SignOffs: []daySignOff{}, Stock: []dayMovement{},
+			Runs:  []dayRun{}, NotHere: []dayNotHere{}, Holds: []dayHold{}, NCs: []dayNC{}, SignOffs: []daySignOff{}, Reviews: []reviewDetail{}, Waivers: []waiverRow{}, Stock: []dayMovement{},
 			Units: []dayUnitEvent{}, Others: []dayOther{}, Attached: []dayAttached{}, Sites: []daySite{}, Late: []dayLate{}}}
 	b.remark()
 	digest, err := tx.Digest()
@@ -46,7 +46,7 @@ func buildDayReport(tx *changelog.Tx, day, made time.Time, zone *time.Location) 
 	if err != nil {
 		return nil, err
 	}
-	for _, fill := range []func([]changelog.Recorded) error{b.addCounts, b.addRuns, b.addNCs, b.addConflicts, b.addStock, b.addUnits, b.addOthers, b.addQuestions, b.addAttached, b.addSites, b.addLate} {
+	for _, fill := range []func([]changelog.Recorded) error{b.addCounts, b.addRuns, b.addReviews, b.addNCs, b.addConflicts, b.addStock, b.addUnits, b.addOthers, b.addQuestions, b.addAttached, b.addSites, b.addLate} {
 		if err := fill(entries); err != nil {
 			return nil, err
 		}

@@ -22,6 +22,8 @@ type dayReport struct {
 	Holds    []dayHold      `json:"holds"` // of runs that go on, as of made_at
 	NCs      []dayNC        `json:"nonconformances"`
 	SignOffs []daySignOff   `json:"sign_offs"`
+	Reviews  []reviewDetail `json:"reviews"` // that were opened, of runs that go on, as of made_at
+	Waivers  []waiverRow    `json:"waivers"` // all that were ever asked for, in every report
 	Stock    []dayMovement  `json:"movements"`
 	Expiring []dayExpiry    `json:"expiring"` // within expiryDays of made_at, and what has expired; null where that is not worked out
 	Units    []dayUnitEvent `json:"units"`

@@ -101,14 +101,16 @@ func (e *dayEvent) mark() string {
 		return "FAIL"
 	case e.Kind == kind.StepCheck.Name && e.Bad:
 		return "NO"
-	case e.Kind == kind.StepSign.Name && e.Bad:
+	case (e.Kind == kind.StepSign.Name || e.Kind == kind.ReviewDecide.Name) && e.Bad:
 		return "STOP"
 	case e.Kind == kind.NCRaise.Name:
 		return "NC"
 	case e.Kind == kind.StepCheck.Name, e.Kind == kind.StepReading.Name && e.Reading.Verdict == "pass", e.Kind == kind.StepRecord.Name:
 		return "ok"
-	case e.Kind == kind.StepSign.Name:
+	case e.Kind == kind.StepSign.Name, e.Kind == kind.ReviewDecide.Name:
 		return "GO"
+	case e.Kind == kind.ReviewWaive.Name:
+		return "WAIVE"
 	}
 	return ""
 }

@@ -117,12 +117,7 @@ func (b *dayBuilder) addRun(s *run.State) error {
 	if day.Target, err = b.describe(s.Target); err != nil {
 		return err
 	}
-	voided := map[clock.Dot]bool{}
-	for _, step := range s.Steps {
-		for _, e := range step.Voided {
-			voided[e.Dot] = true
-		}
-	}
+	voided := s.Voided()
 	var today []*run.Entry
 	for i := range s.Entries {
 		if e := &s.Entries[i]; b.inDay(e.At) {
@@ -176,6 +171,8 @@ func (b *dayBuilder) event(s *run.State, e *run.Entry) (dayEvent, error) {
 	case kind.StepSign:
 		event.Text = "signed " + e.Verdict.String() + " as " + e.Role
 		event.Bad = e.Verdict == run.Stop
+	case kind.ReviewDecide:
+		event.Bad = e.Verdict != run.Go
 	case kind.Void:
 		event.Text = "voids " + b.tx.Name(e.Ref) + b.voidedText(s, e.Ref) + ": " + e.Text
 	case kind.NCRaise:
@@ -270,7 +267,11 @@ func (b *dayBuilder) hold(s *run.State, n int) dayHold {
 		h.Waits = append(h.Waits, fmt.Sprintf("%s before it, from step %s on", plural(h.Before, "step", "steps"), next))
 	}
 	h.Waits = append(h.Waits, gate.Shut...)
-	for _, so := range gate.SignOffs {
+	signed := gate.SignOffs
+	if gate.Review != nil {
+		signed = slices.Concat(signed, gate.Review.Decisions)
+	}
+	for _, so := range signed {
 		switch so.Standing {
 		case run.Overtaken, run.Reopened, run.Unsettled, run.StopHolds:
 			h.Fallen = true

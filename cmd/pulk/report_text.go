@@ -22,6 +22,7 @@ func writeDayText(w io.Writer, r *dayReport) {
 	t.holds()
 	t.ncs()
 	t.signOffs()
+	t.reviews()
 	t.stock()
 	t.units()
 	t.others()

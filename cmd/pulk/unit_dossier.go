@@ -141,20 +141,22 @@ func (b *dossierBuilder) run(id clock.Dot, wanted func(*run.State, *run.Entry) b
 	if err := b.add(line, id, s.At, s.Person, s.Location); err != nil {
 		return err
 	}
-	signs, voided := map[clock.Dot]run.SignOff{}, map[clock.Dot]bool{}
+	signs, voided := map[clock.Dot]run.SignOff{}, s.Voided()
 	for _, step := range s.Steps {
-		for _, e := range step.Voided {
-			voided[e.Dot] = true
-		}
 		if step.Gate != nil {
 			for _, so := range step.Gate.SignOffs {
 				signs[so.Entry.Dot] = so
+			}
+			if step.Gate.Review != nil {
+				for _, so := range step.Gate.Review.Decisions {
+					signs[so.Entry.Dot] = so
+				}
 			}
 		}
 	}
 	for i := range s.Entries {
 		e := &s.Entries[i]
-		if e.Kind == nil || e.Kind == kind.NCRaise || e.Kind == kind.NCDispose || e.Kind != kind.StepSign && !wanted(s, e) {
+		if e.Kind == nil || e.Kind == kind.NCRaise || e.Kind == kind.NCDispose || !overAll[e.Kind] && !wanted(s, e) {
 			continue
 		}
 		if err := b.entry(s, e, voided[e.Dot], signs); err != nil {
@@ -163,6 +165,9 @@ func (b *dossierBuilder) run(id clock.Dot, wanted func(*run.State, *run.Entry) b
 	}
 	return b.ncsOf(s, wanted)
 }
+
+// overAll are the entries of a run that concern every unit of it: what people signed.
+var overAll = map[*kind.Kind]bool{kind.StepSign: true, kind.ReviewWaive: true, kind.ReviewDecide: true}
 
 func (b *dossierBuilder) entry(s *run.State, e *run.Entry, voided bool, signs map[clock.Dot]run.SignOff) error {
 	line := dossierLine{Kind: e.Kind.Name, Run: b.tx.Name(s.Run), Text: entryText(s, e), Voided: voided, Bad: e.Kind == kind.StepCheck && e.Answer != 0}
@@ -175,7 +180,9 @@ func (b *dossierBuilder) entry(s *run.State, e *run.Entry, voided bool, signs ma
 		line.Reading = readingOf(step, e)
 		line.Bad = line.Reading.Limits != "" && line.Reading.Verdict != limit.Pass.String()
 		line.Text = dossierReading(line.Reading)
-	case kind.StepSign:
+	case kind.ReviewWaive:
+		line.Bad = true // for good: nobody reads over it
+	case kind.StepSign, kind.ReviewDecide:
 		if so, ok := signs[e.Dot]; ok {
 			line.Standing = string(so.Standing)
 			line.Bad = so.Standing != run.Holds && so.Standing != run.StopLifted

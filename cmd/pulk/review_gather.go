@@ -1,0 +1,307 @@
+package main
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"pulk/checklist/ask"
+	"pulk/checklist/crew"
+	"pulk/checklist/procedure"
+	"pulk/checklist/review"
+	"pulk/checklist/run"
+	"pulk/inventory/stock"
+	"pulk/inventory/unit"
+	"pulk/schema/fault"
+	"pulk/sync/changelog"
+	"pulk/sync/clock"
+)
+
+// reviewGatherer reads what the checks of a readiness review look at: what this store
+// has of it, now.
+type reviewGatherer struct {
+	tx    *changelog.Tx
+	state *run.State
+	step  int // the hold point
+	units []clock.Dot
+	place clock.Dot // where the run is, or none
+	facts *review.Facts
+}
+
+// gatherReview works the checks of the review of a hold point out.
+func gatherReview(tx *changelog.Tx, s *run.State, step int, now time.Time) ([]review.Finding, error) {
+	g := &reviewGatherer{tx: tx, state: s, step: step, facts: &review.Facts{Now: now, Form: s.Steps[step].Step.Review}}
+	for m := range step {
+		if !s.Steps[m].Done {
+			g.facts.Open = append(g.facts.Open, s.Steps[m].Step.ID)
+		}
+	}
+	for _, gather := range []func() error{g.addUnits, g.addPlace, g.addFaults, g.addRevision, g.addPeople, g.addParts, g.addAsked} {
+		if err := gather(); err != nil {
+			return nil, err
+		}
+	}
+	return review.Evaluate(g.facts), nil
+}
+
+func (g *reviewGatherer) addUnits() error {
+	var err error
+	if g.units, err = run.UnitsOf(g.tx, g.state.Record); err != nil {
+		return err
+	}
+	for _, id := range g.units {
+		u, err := unit.ByID(g.tx, id)
+		if err != nil {
+			return err
+		}
+		if u == nil {
+			g.facts.Units = append(g.facts.Units, review.Unit{Name: g.tx.Name(id), State: "not here yet"})
+			continue
+		}
+		row := review.Unit{Name: u.Serial, State: u.State, Ready: run.Ready(u.State), Contested: len(u.Contested) > 0}
+		if u.Lot != "" {
+			if row.Expires, err = lotExpiry(g.tx, u.Item, u.Lot); err != nil {
+				return err
+			}
+		}
+		g.facts.Units = append(g.facts.Units, row)
+	}
+	return nil
+}
+
+// lotExpiry returns the last good day of a lot of an item; empty where it has none.
+func lotExpiry(tx *changelog.Tx, item clock.Dot, lot string) (string, error) {
+	it, err := stock.ItemByID(tx, item)
+	if err != nil || it == nil {
+		return "", err
+	}
+	return it.LotExpiry[lot], nil
+}
+
+// addPlace finds where the run is: where it says, or where its target lies.
+func (g *reviewGatherer) addPlace() error {
+	g.place = g.state.Location
+	if g.place.IsZero() && !g.state.Target.IsZero() {
+		u, err := unit.ByID(g.tx, g.state.Target)
+		if err != nil {
+			return err
+		}
+		if u != nil {
+			g.place = u.Place
+		}
+	}
+	if g.place.IsZero() {
+		return nil
+	}
+	var err error
+	if g.facts.Place, err = stock.LocationLabel(g.tx, g.place); err != nil {
+		return err
+	}
+	last, err := stock.LastTransportFrom(g.tx, g.place)
+	g.facts.Last = review.Transport{Day: last.Day, Contested: last.Contested}
+	if last.Place != nil {
+		g.facts.Last.Place = last.Place.Code
+	}
+	return err
+}
+
+// addFaults lists the nonconformances of the run, and those of its units elsewhere.
+func (g *reviewGatherer) addFaults() error {
+	told := map[clock.Dot]bool{}
+	add := func(nc run.NC) {
+		if !told[nc.Entry.Dot] {
+			told[nc.Entry.Dot] = true
+			g.facts.NCs = append(g.facts.NCs, review.NC{ID: g.tx.Name(nc.Entry.Dot), Text: nc.Entry.Text, Open: nc.Open, Scrap: nc.Disposition == run.Scrapped})
+		}
+	}
+	for _, nc := range g.state.NCs {
+		add(nc)
+	}
+	for _, id := range g.units {
+		list, err := run.NonconformancesOf(g.tx, id)
+		if err != nil {
+			return err
+		}
+		for _, nc := range list {
+			add(nc.NC)
+		}
+	}
+	return nil
+}
+
+func (g *reviewGatherer) addRevision() error {
+	p := g.state.Procedure
+	g.facts.Revision = review.Revision{Run: p.Revision}
+	if len(g.state.Withdrawals) > 0 {
+		g.facts.Revision.Withdrawn = g.state.Withdrawals[0].Why
+	}
+	current, err := procedure.Find(g.tx, p.ID)
+	var hinted *fault.Hinted
+	var refused *fault.Refused
+	switch {
+	case errors.As(err, &hinted):
+		g.facts.Revision.Contested = hinted.Error()
+	case errors.As(err, &refused):
+		g.facts.Revision.Contested = refused.Error()
+	case err != nil:
+		return err
+	}
+	g.facts.Revision.Current = current.Revision
+	return nil
+}
+
+// ahead returns the steps from the hold point on that are not done.
+func (g *reviewGatherer) ahead() []*procedure.Step {
+	var list []*procedure.Step
+	for n := g.step; n < len(g.state.Steps); n++ {
+		if !g.state.Steps[n].Done {
+			list = append(list, g.state.Steps[n].Step)
+		}
+	}
+	return list
+}
+
+func (g *reviewGatherer) addPeople() error {
+	need := map[string]int{}
+	for _, step := range g.ahead() {
+		if step.Role != "" {
+			need[step.Role] = max(need[step.Role], 1)
+		}
+		if step.Sign != nil {
+			need[step.Sign.Role] = max(need[step.Sign.Role], step.Sign.People)
+		}
+	}
+	persons, err := crew.List(g.tx)
+	if err != nil {
+		return err
+	}
+	for _, role := range slices.Sorted(maps.Keys(need)) {
+		row := review.RoleNeed{Role: role, People: need[role]}
+		for _, p := range persons {
+			if p.Has(role) {
+				row.Held = append(row.Held, p.Code)
+			}
+		}
+		g.facts.People = append(g.facts.People, row)
+	}
+	return nil
+}
+
+func (g *reviewGatherer) addParts() error {
+	need := map[string]int64{}
+	for _, step := range g.ahead() {
+		for _, use := range step.Uses {
+			need[use.Part] += use.Quantity
+		}
+	}
+	if len(need) == 0 || g.place.IsZero() {
+		for part := range need {
+			g.facts.Parts = append(g.facts.Parts, review.PartNeed{Part: part, Need: need[part]})
+		}
+		return nil
+	}
+	levels, err := stock.Levels(g.tx)
+	if err != nil {
+		return err
+	}
+	within, err := g.placesWithin()
+	if err != nil {
+		return err
+	}
+	items, err := stock.Items(g.tx)
+	if err != nil {
+		return err
+	}
+	for _, part := range slices.Sorted(maps.Keys(need)) {
+		row := review.PartNeed{Part: part, Need: need[part]}
+		for _, it := range items {
+			if it.PartNumber != part {
+				continue
+			}
+			row.Known, row.Unit = true, it.UnitOfIssue
+			if it.Serialised {
+				err = g.countUnits(&row, it, within)
+			} else {
+				g.countStock(&row, it, levels, within)
+			}
+			if err != nil {
+				return err
+			}
+		}
+		g.facts.Parts = append(g.facts.Parts, row)
+	}
+	return nil
+}
+
+// placesWithin returns the run's place and all within it.
+func (g *reviewGatherer) placesWithin() (map[clock.Dot]bool, error) {
+	places, err := stock.Locations(g.tx)
+	within := map[clock.Dot]bool{g.place: true}
+	for grown := true; grown; {
+		grown = false
+		for _, l := range places {
+			if !within[l.ID] && within[l.Parent] {
+				within[l.ID], grown = true, true
+			}
+		}
+	}
+	return within, err
+}
+
+// countUnits counts the units of a serialised item that lie there and may be used:
+// those that the run has in its own target already do not count.
+func (g *reviewGatherer) countUnits(row *review.PartNeed, it *stock.Item, within map[clock.Dot]bool) error {
+	list, err := unit.List(g.tx, unit.Filter{Item: it.ID})
+	for _, u := range list {
+		if within[u.Place] && !u.Installed() && run.Ready(u.State) {
+			row.Have++
+		}
+	}
+	return err
+}
+
+// countStock counts what lies there in date, and until when that is enough.
+func (g *reviewGatherer) countStock(row *review.PartNeed, it *stock.Item, levels []stock.Level, within map[clock.Dot]bool) {
+	day := stock.Day(g.facts.Now)
+	var lots []stock.Level
+	for _, l := range levels {
+		if l.Item.ID == it.ID && within[l.Location.ID] && (l.Expires == "" || l.Expires >= day) {
+			lots = append(lots, l)
+			row.Have += l.Quantity
+		}
+	}
+	slices.SortStableFunc(lots, func(a, b stock.Level) int { return cmp.Compare(a.Expires, b.Expires) })
+	left := row.Have
+	for _, l := range lots {
+		if l.Expires == "" {
+			continue
+		}
+		if left -= l.Quantity; left < row.Need {
+			row.Expires = l.Expires
+			return
+		}
+	}
+}
+
+func (g *reviewGatherer) addAsked() error {
+	questions, err := ask.List(g.tx)
+	if err != nil {
+		return err
+	}
+	about := map[clock.Dot]bool{g.state.Run: true}
+	for _, id := range g.units {
+		about[id] = true
+	}
+	for _, nc := range g.state.NCs {
+		about[nc.Entry.Dot] = true
+	}
+	for _, q := range questions {
+		if q.Here && q.Urgent && len(q.Answers) == 0 && about[q.About] {
+			g.facts.Asked = append(g.facts.Asked, fmt.Sprintf("%s %s", g.tx.Name(q.ID), q.Text))
+		}
+	}
+	return nil
+}
