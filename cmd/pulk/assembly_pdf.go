@@ -57,7 +57,7 @@ func (r *assemblyRecord) slotTable() paper.Table {
 		if s.FittedAt != nil {
 			fitted = *s.FittedAt + " " + s.FittedBy + " " + s.Run
 		}
-		t.Rows = append(t.Rows, []string{s.Slot, s.Part, s.serials(), where(nil, s.Position), where(nil, s.PositionBuilt), where(nil, s.Depth), where(nil, s.DepthBuilt), s.channelText(), fitted})
+		t.Rows = append(t.Rows, []string{s.Slot, s.Part, s.serials(), orEmpty(s.Position), orEmpty(s.PositionBuilt), orEmpty(s.Depth), orEmpty(s.DepthBuilt), s.channelText(), fitted})
 	}
 	return t
 }

@@ -202,20 +202,14 @@ func signaturesOf(tx *changelog.Tx, s *run.State) ([]signatureRow, error) {
 func (r *assemblyRecord) slotsCSV() ([]byte, error) {
 	rows := [][]string{{"assembly", "slot", "expected_part", "unit", "part_number", "state", "position_m", "position_built_m", "depth_m", "depth_built_m",
 		"channel", "channel_built", "fitted_at", "fitted_by", "run", "not_as_planned", "note"}}
-	text := func(s *string) string {
-		if s == nil {
-			return ""
-		}
-		return *s
-	}
 	for _, s := range r.SlotRows {
 		part, state := "", ""
 		if len(s.Units) > 0 {
 			part, state = s.Units[0].Part, s.Units[0].State
 		}
 		rows = append(rows, []string{grid.AsText(r.Serial), grid.AsText(s.Slot), grid.AsText(s.Part), grid.AsText(s.serials()), grid.AsText(part), state,
-			text(s.Position), text(s.PositionBuilt), text(s.Depth), text(s.DepthBuilt), grid.AsText(s.Channel), grid.AsText(s.ChannelBuilt),
-			text(s.FittedAt), s.FittedBy, s.Run, grid.AsText(strings.Join(s.Deviations, "; ")), grid.AsText(s.Note)})
+			orEmpty(s.Position), orEmpty(s.PositionBuilt), orEmpty(s.Depth), orEmpty(s.DepthBuilt), grid.AsText(s.Channel), grid.AsText(s.ChannelBuilt),
+			orEmpty(s.FittedAt), s.FittedBy, s.Run, grid.AsText(strings.Join(s.Deviations, "; ")), grid.AsText(s.Note)})
 	}
 	return writeCSV(rows)
 }

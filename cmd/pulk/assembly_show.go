@@ -235,15 +235,12 @@ func (s *slotRow) serials() string {
 // channelText is the channel as built, else as planned.
 func (s *slotRow) channelText() string { return cmp.Or(s.ChannelBuilt, s.Channel) }
 
-// where is a number as built, or, in brackets, as planned only.
-func where(planned, built *string) string {
-	switch {
-	case built != nil:
-		return *built
-	case planned != nil:
-		return "(" + *planned + ")"
+// orEmpty is a number as it is shown: nothing where it is not known.
+func orEmpty(number *string) string {
+	if number == nil {
+		return ""
 	}
-	return ""
+	return *number
 }
 
 func (c *call) printAssembly(d assemblyDetail) {
@@ -295,8 +292,11 @@ func (d *assemblyDetail) planLine() string {
 	if d.Datum != "" {
 		parts = append(parts, "depths from "+d.Datum)
 	}
-	if length := where(d.LengthPlanned, d.LengthBuilt); length != "" {
-		parts = append(parts, length+" m long")
+	switch {
+	case d.LengthBuilt != nil:
+		parts = append(parts, *d.LengthBuilt+" m long")
+	case d.LengthPlanned != nil:
+		parts = append(parts, "planned "+*d.LengthPlanned+" m long")
 	}
 	return strings.Join(parts, "; ")
 }
@@ -345,7 +345,7 @@ func (s *slotRow) cells(byDepth bool) []string {
 	if len(s.Units) > 0 {
 		state = s.Units[0].State
 	}
-	return []string{where(nil, built), where(nil, planned), "-" + s.mark() + "-", s.Slot, cmp.Or(s.serials(), "-"), state, s.channelText(), s.Part}
+	return []string{orEmpty(built), orEmpty(planned), "-" + s.mark() + "-", s.Slot, cmp.Or(s.serials(), "-"), state, s.channelText(), s.Part}
 }
 
 // drawLine sets cells beside each other, the first two to the right.

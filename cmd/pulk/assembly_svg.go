@@ -66,8 +66,8 @@ func (s *slotRow) svgRow(text func(x, y float64, class, s string), marks *string
 	if !byDepth {
 		planned, built = s.Position, s.PositionBuilt
 	}
-	text(92, y+4, "r", where(nil, built))
-	text(176, y+4, "r p", where(nil, planned))
+	text(92, y+4, "r", orEmpty(built))
+	text(176, y+4, "r p", orEmpty(planned))
 	switch {
 	case len(s.Deviations) > 0:
 		fmt.Fprintf(marks, "<rect class=\"d\" x=\"%g\" y=\"%g\" width=\"18\" height=\"18\"/><path class=\"d\" d=\"M%g %gv8m0 3v2\"/>\n", svgRule-9, y-9, svgRule, y-6)

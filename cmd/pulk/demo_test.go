@@ -25,7 +25,7 @@ func TestDemo(t *testing.T) {
 	for _, want := range []string{
 		"OUTSIDE its limits", "the bundle cannot be read", "taken before; nothing changed", "a sign-off was overtaken", "pulk: refused: step 410",
 		"step 410: done", "was given 2 values", "settled:", "Kit for", "day report of",
-		"is in slot 1 of STG-07 already", "8 of 8, none is empty; 0 not as planned",
+		"is recorded already in step m1-serial", "8 of 8, none is empty; 0 not as planned",
 	} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("the story does not tell %q", want)
