@@ -33,13 +33,18 @@ func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
 // suspects returns the runs that can have a conflict, so that those of whole seasons
 // need not be read. What is written in one lane is in order, each knowing all before
 // it: so it takes two lanes to do one step twice or to decide one fault in two ways.
-// For the rest it takes a step that cannot be undone, or a withdrawn revision.
+// For the rest it takes a step that cannot be undone, a withdrawn revision, or a sheet
+// of paper that was typed in.
 func (rd *Reader) suspects() ([]clock.Dot, error) {
 	runs, err := List(rd.tx)
 	if err != nil {
 		return nil, err
 	}
 	crossed, err := crossedRuns(rd.tx)
+	if err != nil {
+		return nil, err
+	}
+	typed, err := typedRuns(rd.tx)
 	if err != nil {
 		return nil, err
 	}
@@ -51,7 +56,7 @@ func (rd *Reader) suspects() ([]clock.Dot, error) {
 				return nil, err
 			}
 		}
-		if crossed[r.ID] || risky[r.Revision] {
+		if crossed[r.ID] || typed[r.ID] || risky[r.Revision] {
 			list = append(list, r.ID)
 		}
 	}
@@ -103,18 +108,36 @@ func (r *Record) gateConflicts(tx *changelog.Tx) []changelog.Conflict {
 	var list []changelog.Conflict
 	found := r.DoneBehindShutGate()
 	for _, check := range sortedEntries(found) {
-		step := r.step(check.Step)
-		c := changelog.Conflict{ID: "gate:" + tx.Name(check.Dot), Kind: "irreversible step done behind a shut gate", Urgent: true,
-			What: fmt.Sprintf("step %s of run %s (%s) cannot be undone and was done, while something that its doer had not seen had shut the gate before it: %s",
-				step.ID, tx.Name(r.Run), r.Title, strings.Join(found[check], "; ")),
-			Advice: "nothing here can undo it: tell the release authority now, by voice if there is one; write down what is decided with pulk run note"}
-		c.Sides = append(c.Sides, changelog.Side{Dot: check.Dot, What: "step " + step.ID + " done"})
+		c := r.gateConflict(tx, check, strings.Join(found[check], "; "))
 		for _, a := range r.unseenAdverse(check) {
 			c.Sides = append(c.Sides, changelog.Side{Dot: a.Dot, What: a.Why})
 		}
 		list = append(list, c)
 	}
 	return list
+}
+
+// gateConflict tells of a deed behind a shut gate.
+func (r *Record) gateConflict(tx *changelog.Tx, deed *Entry, why string) changelog.Conflict {
+	step := r.step(deed.Step)
+	where := fmt.Sprintf("step %s of run %s (%s)", step.ID, tx.Name(r.Run), r.Title)
+	how := "something that its doer had not seen had shut the gate before it"
+	if deed.Paper != nil {
+		how = "the gate before it was shut, as a sheet of paper tells"
+		if deed.Paper.Why != "" {
+			how += " (" + deed.Paper.Why + ")"
+		}
+	}
+	c := changelog.Conflict{ID: "gate:" + tx.Name(deed.Dot), Kind: "irreversible step done behind a shut gate", Urgent: true,
+		What:   fmt.Sprintf("%s cannot be undone and was done, while %s: %s", where, how, why),
+		Advice: "nothing here can undo it: tell the release authority now, by voice if there is one; write down what is decided with pulk run note"}
+	if !step.Irreversible {
+		c.Kind, c.Urgent = "step done on paper behind a shut gate", false
+		c.What = fmt.Sprintf("%s was done, while %s: %s", where, how, why)
+		c.Advice = fmt.Sprintf("let who may sign look at it, and sign the gate; or void it with pulk run void %s and do the step again", tx.Name(deed.Dot))
+	}
+	c.Sides = []changelog.Side{{Dot: deed.Dot, What: "step " + step.ID + " done"}}
+	return c
 }
 
 // unseenAdverse lists what spoke against going on, crossed an entry and was not

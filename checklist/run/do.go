@@ -34,8 +34,9 @@ type Doing struct {
 	// Again allows readings at a step that is done: to see whether it is still so.
 	Again bool
 
-	tx *changelog.Tx
-	me *crew.Person
+	tx    *changelog.Tx
+	me    *crew.Person
+	paper *sheetLine // while what stands on paper is taken in
 }
 
 // Open loads a run for someone to act on. It is refused for a run that has ended.
@@ -66,6 +67,9 @@ func (d *Doing) Number(id string) (int, error) {
 // ready refuses what the rules of the work do not allow now. Hold points do not
 // stop a sign-off at themselves.
 func (d *Doing) ready(n int) error {
+	if d.paper != nil {
+		return nil // it has happened, and FromPaper has judged that
+	}
 	step := &d.Steps[n]
 	if len(step.Blocked) > 0 {
 		hint := "settle that first; see: pulk run show " + d.tx.Name(d.Run)
@@ -117,7 +121,9 @@ func (d *Doing) AnswerNo(n int, what string) error {
 	if err := d.ready(n); err != nil {
 		return err
 	}
-	d.tx.SetClass(clock.Expedited)
+	if err := d.expedite(); err != nil {
+		return err
+	}
 	cause := d.tx.Add(change.New(kind.StepCheck, change.Ref(d.Run), change.Num(int64(n)), change.Num(1)))
 	d.raise(n, cause, what)
 	return nil
@@ -145,7 +151,9 @@ func (d *Doing) Read(n int, values []decimal.Decimal, instrument clock.Dot) ([]l
 		failed = failed || outcome != limit.Pass
 	}
 	if failed {
-		d.tx.SetClass(clock.Expedited)
+		if err := d.expedite(); err != nil {
+			return nil, err
+		}
 	}
 	for i, value := range values {
 		dot := d.tx.Add(change.New(kind.StepReading, change.Ref(d.Run), change.Num(int64(n)), change.Dec(value), change.Num(wireOutcome(outcomes[i])), change.Ref(instrument)))

@@ -49,6 +49,8 @@ type Entry struct {
 	Source  string         // review.check
 	Until   time.Time      // review.check
 	Risk    string         // review.waive; Text is its reason
+
+	Paper *Paper // how it stood on paper, if it was typed in from there; or nil
 }
 
 // NoStep is the step of an entry about the run as a whole.

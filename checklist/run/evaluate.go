@@ -165,21 +165,32 @@ func (s *State) StepByID(id string) (int, bool) {
 
 // DoneBehindShutGate lists the irreversible steps that were carried out although a
 // gate before them was shut by something that the doer had not seen, with what
-// shut it.
+// shut it. Of steps that were done on paper those that can be undone are listed too,
+// as long as a hold point before them stays shut: paper stops nobody.
 func (r *Record) DoneBehindShutGate() map[*Entry][]string {
 	found := map[*Entry][]string{}
 	whole := r.whole()
 	for n := range len(r.steps()) {
-		if !r.step(n).Irreversible {
-			continue
-		}
 		for _, deed := range whole.deeds(n) {
+			if !r.step(n).Irreversible && (deed.Paper == nil || deed.Paper.Why == "" || !whole.heldBefore(n)) {
+				continue
+			}
 			if why := r.shutBefore(deed); len(why) > 0 {
 				found[deed] = why
 			}
 		}
 	}
 	return found
+}
+
+// heldBefore reports whether a hold point before a step is shut.
+func (v *view) heldBefore(n int) bool {
+	for m := range n {
+		if v.step(m).Kind == procedure.KindHold && !v.gate(m).Open {
+			return true
+		}
+	}
+	return false
 }
 
 // deeds returns what carried a step out, whatever kind of step it is.
@@ -197,7 +208,7 @@ func (r *Record) shutBefore(deed *Entry) []string {
 		return !own && !r.knows(d, deed.Dot)
 	})
 	for m := range deed.Step {
-		if !isGate(r.step(m)) {
+		if !isGate(r.step(m)) || !r.step(deed.Step).Irreversible && r.step(m).Kind != procedure.KindHold {
 			continue
 		}
 		if gate := then.gate(m); !gate.Open {

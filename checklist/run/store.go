@@ -58,12 +58,20 @@ CREATE TABLE recorded_unit (
   run  BLOB NOT NULL,
   PRIMARY KEY (unit, run)
 ) STRICT, WITHOUT ROWID;
+
+-- paper_mark lists the changes that say which entries of a run were typed in from
+-- paper.
+CREATE TABLE paper_mark (
+  run BLOB NOT NULL,
+  dot BLOB NOT NULL,
+  PRIMARY KEY (run, dot)
+) STRICT, WITHOUT ROWID;
 `
 }
 
 // Tables implements [changelog.Projector].
 func (Projection) Tables() []string {
-	return []string{"run", "run_entry", "nonconformance", "loose_disposition", "recorded_unit"}
+	return []string{"run", "run_entry", "nonconformance", "loose_disposition", "recorded_unit", "paper_mark"}
 }
 
 // runColumn is where a kind names the run that it is about.
@@ -78,6 +86,9 @@ func (Projection) Apply(tx *changelog.Tx, e *changelog.Entry) error {
 	v := e.Values
 	if e.Kind == kind.RunStart {
 		return tx.Exec("INSERT INTO run (dot, revision, target, location) VALUES (?, ?, ?, ?)", e.Dot.Key(), v[0].Ref.Key(), v[1].Ref.Key(), v[2].Ref.Key())
+	}
+	if e.Kind == kind.PaperMark && !v[0].Ref.IsZero() {
+		return tx.Exec("INSERT INTO paper_mark (run, dot) VALUES (?, ?)", v[0].Ref.Key(), e.Dot.Key())
 	}
 	column, ok := runColumn[e.Kind]
 	if !ok {
@@ -220,6 +231,9 @@ func (rd *Reader) Load(id clock.Dot) (*Record, error) {
 		return nil, err
 	}
 	if err := r.findAwaited(tx); err != nil {
+		return nil, err
+	}
+	if err := r.loadPaper(tx); err != nil {
 		return nil, err
 	}
 	if err := r.loadOutside(tx); err != nil {
@@ -442,6 +456,16 @@ func crossedRuns(tx *changelog.Tx) (map[clock.Dot]bool, error) {
 		found[dot] = true
 		return err
 	})
+	return found, err
+}
+
+// typedRuns returns the runs of which something was typed in from paper.
+func typedRuns(tx *changelog.Tx) (map[clock.Dot]bool, error) {
+	found := map[clock.Dot]bool{}
+	dots, err := tx.Dots("SELECT DISTINCT run FROM paper_mark")
+	for _, dot := range dots {
+		found[dot] = true
+	}
 	return found, err
 }
 

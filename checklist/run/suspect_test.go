@@ -58,7 +58,7 @@ func TestSuspectsLeaveNoConflictOut(t *testing.T) {
 			compareSuspects(t, log, seed, found)
 		}
 	}
-	for _, kind := range []string{"step done twice", "irreversible step done behind a shut gate", "run on a withdrawn revision", "nonconformance disposed in two ways"} {
+	for _, kind := range []string{"step done twice", "irreversible step done behind a shut gate", "step done on paper behind a shut gate", "run on a withdrawn revision", "nonconformance disposed in two ways"} {
 		if found[kind] == 0 {
 			t.Errorf("no history had a conflict of the kind %q: the test shows nothing about it", kind)
 		}
@@ -186,6 +186,9 @@ func scribble(t *testing.T, r *rand.Rand, log *changelog.Log, now time.Time, run
 			}
 		default:
 			tx.Add(change.New(kind.StepCheck, change.Ref(run), change.Num([]int64{0, 2, 4}[r.IntN(3)]), change.Num(int64(r.IntN(5)/4))))
+			if r.IntN(8) == 0 {
+				tx.Add(change.New(kind.PaperMark, change.Ref(run), change.Num(1), change.Value{}, change.Text("Jo Stone"), change.Text("2027-01-04"), change.Text("done"), change.Text("no power")))
+			}
 		}
 		return nil
 	})

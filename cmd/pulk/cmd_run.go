@@ -40,7 +40,7 @@ func (e *env) runCommand() *cli.Command {
 		verb{path: "pulk run work", args: "RUN", minArgs: 1, maxArgs: 1, usage: "go through the steps at the terminal", writes: true,
 			about:  "Shows cautions first and asks step after step: Enter or d for done, y or n for an answer, numbers for readings, a text or a scanned serial for records, @PERSON for another person to go on, ? for help, q to leave. It can be left and taken up again anywhere.",
 			action: (*call).runWork}.command(e),
-		e.runSheetCommand(),
+		e.runSheetCommand(), e.runTranscribeCommand(),
 		verb{path: "pulk run sign", args: "RUN STEP go|stop", minArgs: 3, maxArgs: 3, usage: "sign a hold point or witness point", writes: true,
 			about:    "Signs with your own key, on the evidence that this store has now. A go is refused while anything is open; a stop is always taken.",
 			examples: []string{"pulk run sign home-212 190 go --as lena"}, action: (*call).runSign}.command(e),

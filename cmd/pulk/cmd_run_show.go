@@ -33,11 +33,50 @@ type stepRow struct {
 
 // entryRow is an entry about a step.
 type entryRow struct {
-	ID     string `json:"id"`
-	What   string `json:"what"`
-	At     string `json:"at"`
-	Person string `json:"person"`
-	Voided bool   `json:"voided"`
+	ID     string    `json:"id"`
+	What   string    `json:"what"`
+	At     string    `json:"at"`
+	Person string    `json:"person"`
+	Voided bool      `json:"voided"`
+	Paper  *paperRow `json:"paper,omitempty"` // if it was typed in from paper; at and person are then those of the typing
+}
+
+// paperRow is how an entry stood on a sheet of paper.
+type paperRow struct {
+	WrittenBy string `json:"written_by"`
+	WrittenAt string `json:"written_at"` // YYYY-MM-DD or YYYY-MM-DDThh:mmZ; empty where the sheet does not say
+	Answer    string `json:"answer"`
+	Why       string `json:"why"` // why it was taken in where a rule of the work had stopped the deed
+}
+
+// paperRowOf tells how an entry stood on paper; nil where it did not.
+func paperRowOf(tx *changelog.Tx, e *run.Entry) (*paperRow, error) {
+	if e.Paper == nil {
+		return nil, nil
+	}
+	row := &paperRow{WrittenBy: e.Paper.Name, WrittenAt: string(e.Paper.Written), Answer: e.Paper.Answer, Why: e.Paper.Why}
+	if e.Paper.Writer.IsZero() {
+		return row, nil
+	}
+	var err error
+	row.WrittenBy, err = crew.Label(tx, e.Paper.Writer)
+	return row, err
+}
+
+// paperText says of an entry that it stood on paper, to be put behind what it says.
+func paperText(tx *changelog.Tx, e *run.Entry) (string, error) {
+	row, err := paperRowOf(tx, e)
+	if row == nil || err != nil {
+		return "", err
+	}
+	text := " (from paper: " + row.WrittenBy
+	if row.WrittenAt != "" {
+		text += " " + e.Paper.Written.String()
+	}
+	if row.Why != "" {
+		text += "; AGAINST A RULE: " + row.Why
+	}
+	return text + ")", nil
 }
 
 // gateRow is the state of a hold or witness point.
@@ -204,7 +243,15 @@ func signOffRowOf(tx *changelog.Tx, so run.SignOff) (signOffRow, error) {
 
 func entryRowOf(tx *changelog.Tx, s *run.State, e *run.Entry, voided bool) (entryRow, error) {
 	person, err := crew.Label(tx, e.Person)
-	return entryRow{ID: tx.Name(e.Dot), What: entryText(s, e), At: *jsonTime(e.At.Time()), Person: person, Voided: voided}, err
+	if err != nil {
+		return entryRow{}, err
+	}
+	paper, err := paperRowOf(tx, e)
+	if err != nil {
+		return entryRow{}, err
+	}
+	behind, err := paperText(tx, e)
+	return entryRow{ID: tx.Name(e.Dot), What: entryText(s, e) + behind, At: *jsonTime(e.At.Time()), Person: person, Voided: voided, Paper: paper}, err
 }
 
 // entryText says in words what an entry says.

@@ -180,7 +180,9 @@ func (b *dayBuilder) event(s *run.State, e *run.Entry) (dayEvent, error) {
 	case kind.NCDispose:
 		event.Text = "nonconformance " + b.tx.Name(e.Ref) + " decided, " + e.Disposition.String() + ": " + e.Text
 	}
-	return event, nil
+	behind, err := paperText(b.tx, e)
+	event.Text += behind
+	return event, err
 }
 
 // voidedText says what a voided entry had said.

@@ -12,8 +12,8 @@ import (
 	"pulk/sync/changelog"
 )
 
-// sheet is a procedure, or a run of it, being laid out to be filled in by hand.
-type sheet struct {
+// printedSheet is a procedure, or a run of it, being laid out to be filled in by hand.
+type printedSheet struct {
 	doc  *paper.Doc
 	tx   *changelog.Tx
 	p    *procedure.Procedure
@@ -25,8 +25,8 @@ type sheet struct {
 }
 
 // newSheet begins the sheet of a procedure.
-func newSheet(tx *changelog.Tx, p *procedure.Procedure, withdrawn []procedure.Withdrawal) *sheet {
-	s := &sheet{tx: tx, p: p, code: filled.Code{Procedure: p.ID, Revision: p.Revision}}
+func newSheet(tx *changelog.Tx, p *procedure.Procedure, withdrawn []procedure.Withdrawal) *printedSheet {
+	s := &printedSheet{tx: tx, p: p, code: filled.Code{Procedure: p.ID, Revision: p.Revision}}
 	if len(withdrawn) > 0 {
 		s.withdrawn = withdrawn[0].Why
 	}
@@ -34,7 +34,7 @@ func newSheet(tx *changelog.Tx, p *procedure.Procedure, withdrawn []procedure.Wi
 }
 
 // print lays the sheet out.
-func (s *sheet) print(size paper.Size, now time.Time) (*paper.Doc, error) {
+func (s *printedSheet) print(size paper.Size, now time.Time) (*paper.Doc, error) {
 	code, err := paper.QR(s.code.String())
 	if err != nil {
 		return nil, err
@@ -63,7 +63,7 @@ func (s *sheet) print(size paper.Size, now time.Time) (*paper.Doc, error) {
 
 // head is what stands before the first step: what the sheet is of, how to fill it in,
 // what can hurt, what is needed.
-func (s *sheet) head(title string) error {
+func (s *printedSheet) head(title string) error {
 	d := s.doc
 	d.Heading(1, title)
 	d.Text(paper.Style{Face: paper.Bold, SizePoints: 12}, fmt.Sprintf("%s, revision %s, %d steps", s.p.ID, s.p.Revision, len(s.p.Steps)))
@@ -96,7 +96,7 @@ func (s *sheet) head(title string) error {
 	return nil
 }
 
-func (s *sheet) runLine() error {
+func (s *printedSheet) runLine() error {
 	target, err := s.tx.Describe(s.s.Target)
 	if err != nil {
 		return err
@@ -127,7 +127,7 @@ func (s *sheet) runLine() error {
 }
 
 // needed lists roles, tools and parts.
-func (s *sheet) needed() {
+func (s *printedSheet) needed() {
 	parts := make([]string, len(s.p.Parts))
 	for i, part := range s.p.Parts {
 		parts[i] = fmt.Sprintf("%d × %s", part.Quantity, part.Part)

@@ -23,7 +23,7 @@ func indentFor(d *paper.Doc, p *procedure.Procedure) float64 {
 
 // step lays out one step: cautions, text, what is known of it, what is to be filled
 // in. All of it stays on one page.
-func (s *sheet) step(n int) error {
+func (s *printedSheet) step(n int) error {
 	step := &s.p.Steps[n]
 	known, err := s.known(n)
 	if err != nil {
@@ -62,7 +62,7 @@ func isGateKind(k procedure.Kind) bool {
 }
 
 // known says in words what the store holds of a step already.
-func (s *sheet) known(n int) ([]string, error) {
+func (s *printedSheet) known(n int) ([]string, error) {
 	if s.s == nil {
 		return nil, nil
 	}
@@ -73,7 +73,11 @@ func (s *sheet) known(n int) ([]string, error) {
 		if err != nil {
 			return nil, err
 		}
-		line := fmt.Sprintf("%s: %s, %s (%s)", e.At.Time().UTC().Format("2006-01-02 15:04Z"), entryText(s.s, e), person, s.tx.Name(e.Dot))
+		behind, err := paperText(s.tx, e)
+		if err != nil {
+			return nil, err
+		}
+		line := fmt.Sprintf("%s: %s%s, %s (%s)", e.At.Time().UTC().Format("2006-01-02 15:04Z"), entryText(s.s, e), behind, person, s.tx.Name(e.Dot))
 		if state.Gate != nil {
 			line += s.standing(state.Gate, e)
 		}
@@ -88,7 +92,7 @@ func (s *sheet) known(n int) ([]string, error) {
 }
 
 // standing says of a sign-off whether it holds.
-func (s *sheet) standing(g *run.Gate, e *run.Entry) string {
+func (s *printedSheet) standing(g *run.Gate, e *run.Entry) string {
 	for _, so := range g.SignOffs {
 		if so.Entry.Dot == e.Dot {
 			return ", " + string(so.Standing)
@@ -99,7 +103,7 @@ func (s *sheet) standing(g *run.Gate, e *run.Entry) string {
 
 // fillIn lays out what is to be written at a step by hand; at one that is done
 // nothing is.
-func (s *sheet) fillIn(n int) {
+func (s *printedSheet) fillIn(n int) {
 	step, d := &s.p.Steps[n], s.doc
 	if s.done(n) {
 		d.Fields(s.indent, paper.Field{Label: "done, nothing to fill in", Box: true, Mark: paper.Ticked})
@@ -126,10 +130,10 @@ func (s *sheet) fillIn(n int) {
 	}
 }
 
-func (s *sheet) done(n int) bool { return s.s != nil && s.s.Steps[n].Done }
+func (s *printedSheet) done(n int) bool { return s.s != nil && s.s.Steps[n].Done }
 
 // readings lays out a line for each reading that is to be taken still, three in a row.
-func (s *sheet) readings(n int) {
+func (s *printedSheet) readings(n int) {
 	r := s.p.Steps[n].Reading
 	var fields []paper.Field
 	for i := s.taken(n); i < r.Repeat; i++ {
@@ -159,10 +163,10 @@ func unitText(ucum string) string {
 }
 
 // limits says the limits that the readings of a step are judged by.
-func (s *sheet) limits(n int) string { return s.p.Steps[n].Reading.Limits.String() }
+func (s *printedSheet) limits(n int) string { return s.p.Steps[n].Reading.Limits.String() }
 
 // taken counts the readings of a step that are here already.
-func (s *sheet) taken(n int) int {
+func (s *printedSheet) taken(n int) int {
 	count := 0
 	if s.s != nil {
 		for _, e := range s.s.Steps[n].Entries {
@@ -175,7 +179,7 @@ func (s *sheet) taken(n int) int {
 }
 
 // signatures lays out the places to sign that are free still.
-func (s *sheet) signatures(n int) {
+func (s *printedSheet) signatures(n int) {
 	sign, have := s.p.Steps[n].Sign, 0
 	if s.s != nil {
 		have = s.s.Steps[n].Gate.Have

@@ -199,6 +199,11 @@ func (b *dossierBuilder) entry(s *run.State, e *run.Entry, voided bool, signs ma
 	case kind.RunNote:
 		line.Text = "note: " + e.Text
 	}
+	behind, err := paperText(b.tx, e)
+	if err != nil {
+		return err
+	}
+	line.Text += behind
 	return b.add(line, e.Dot, e.At, e.Person, s.Location)
 }
 

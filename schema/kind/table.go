@@ -154,6 +154,16 @@ var (
 		Set{Field: FieldAssemblyChannel, Entity: 0, Key: 1, Value: 5})
 )
 
+// Paper: what was done where no computer could be, and typed in later.
+var (
+	// PaperMark says of the changes directly before it in its change-set, so many, that
+	// they were typed in from a sheet of paper: who wrote there (a person, or a name
+	// where that is nobody known), when (YYYY-MM-DD or YYYY-MM-DDThh:mmZ, or empty), what
+	// stands there, and why it was taken in where a rule of the work had stopped it.
+	PaperMark = register(102, "paper.mark", cols("run", Ref, "changes", Uint, "writer", Ref, "name", Text,
+		"at", Text, "answer", Text, "why", Text))
+)
+
 // itemSets assigns the columns of item.add, from the second on, to fields.
 func itemSets(fields ...FieldID) []Set {
 	var sets []Set

@@ -69,6 +69,10 @@ func (tx *Tx) Add(c change.Change) clock.Dot {
 	return tx.adding.ID(len(tx.adding.Changes) - 1)
 }
 
+// Pending returns the change-set being written, or nil where nothing was added yet. It
+// is not to be changed.
+func (tx *Tx) Pending() *change.Set { return tx.adding }
+
 // Next returns the name that the next Add will return.
 func (tx *Tx) Next() clock.Dot {
 	if tx.adding != nil {

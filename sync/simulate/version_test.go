@@ -96,7 +96,7 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 			photos = append(photos, f.ID)
 		}
 	}
-	dice, text := r.IntN(5), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
+	dice, text := r.IntN(6), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
 	return fmt.Sprintf("does what came with the later program (%d)", dice), func(tx *changelog.Tx, _ *crew.Person) error {
 		switch dice {
 		case 0:
@@ -129,6 +129,8 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 				tx.SetClass(clock.Bulk)
 				tx.Add(change.New(kind.AttachPreview, change.Ref(m.dot(photos[r.IntN(len(photos))])), change.Text("image/jpeg"), change.Bytes([]byte("photo"))))
 			}
+		case 5:
+			tx.Add(change.New(kind.PaperMark, about, change.Num(int64(r.IntN(3))), change.Value{}, text, change.Text("2027-01-05"), text, change.Text("")))
 		}
 		return nil
 	}
@@ -137,7 +139,7 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 // compareLater: what came with the later program is shown by it, and by no other.
 func (w *world) compareLater(m *machine) {
 	for table, k := range map[string]*kind.Kind{"attachment": kind.AttachAdd, "attachment_preview": kind.AttachPreview, "link": kind.LinkAdd, "question": kind.AskRaise, "answer": kind.AskAnswer,
-		"confidant": kind.SiteConfide, "arrival": kind.PersonArrive, "clearance": kind.PersonClearance} {
+		"paper_mark": kind.PaperMark, "confidant": kind.SiteConfide, "arrival": kind.PersonArrive, "clearance": kind.PersonClearance} {
 		if m.old {
 			return
 		}
