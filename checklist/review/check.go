@@ -46,6 +46,7 @@ type Facts struct {
 	Revision Revision
 	People   []RoleNeed // what the steps from the hold point on ask for
 	Parts    []PartNeed // the same
+	Slots    *Slots     // of the run's target; nil where it has no plan
 	Place    string     // where the run is, a location's code; empty where the run names none
 	Last     Transport
 	Asked    []string // urgent questions about the run or its units that nobody has answered
@@ -76,6 +77,7 @@ func CheckByName(name string) Check {
 var checks = []Check{
 	check{"steps", "every step before the hold point is done", steps},
 	check{"units", "the target and all that is installed in it is accepted and in date", units},
+	check{"slots", "every slot of the target that no step ahead fills is as planned", slots},
 	check{"faults", "every nonconformance of the run and of its units is disposed of", faults},
 	check{"revision", "the run is on the current revision of its procedure", revision},
 	check{"people", "people hold the roles that the steps ahead ask for", people},

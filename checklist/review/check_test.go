@@ -40,6 +40,12 @@ func TestChecks(t *testing.T) {
 		{"unit_expired", "units", func(f *review.Facts) { f.Units[0].Expires = "2027-01-04" }, review.NotOK, "SM3-0107 expired 2027-01-04"},
 		{"unit_last_day", "units", func(f *review.Facts) { f.Units[0].Expires = "2027-01-05" }, review.OK, "1 unit, accepted or released, in date"},
 		{"no_target", "units", func(f *review.Facts) { f.Units = nil }, review.OK, "the run has no target"},
+		{"slot_empty", "slots", func(f *review.Facts) { f.Slots = &review.Slots{Target: "STR-7", Filled: 6, Empty: []string{"7", "8"}} }, review.NotOK, "empty: slot 7, 8"},
+		{"slot_deviates", "slots", func(f *review.Facts) {
+			f.Slots = &review.Slots{Target: "STR-7", Filled: 7, Deviations: []string{"slot 3: SM3-0103 is in slot 4 too"}}
+		}, review.NotOK, "slot 3: SM3-0103 is in slot 4 too"},
+		{"plan_contested", "slots", func(f *review.Facts) { f.Slots = &review.Slots{Target: "STR-7", Contested: true} }, review.NotKnown, "sites took in different plans of STR-7"},
+		{"slots_as_planned", "slots", func(f *review.Facts) { f.Slots = &review.Slots{Target: "STR-7", Filled: 8} }, review.OK, "8 slots of STR-7 as planned"},
 		{"nc_open", "faults", func(f *review.Facts) { f.NCs[0].Open = true }, review.NotOK, "stn-x4 is open: scratch"},
 		{"nc_scrap", "faults", func(f *review.Facts) { f.NCs[0].Scrap = true }, review.NotOK, "stn-x4 was decided scrap: scratch"},
 		{"newer_revision", "revision", func(f *review.Facts) { f.Revision.Current = "D" }, review.NotOK, "the run is on revision C; the current one is D"},

@@ -69,8 +69,8 @@ type Question struct {
 	Text string
 }
 
-// Waiver is somebody's wish to go on though a line is not ok, with the grants of other
-// people who may: those that are to be believed, and no others.
+// Waiver is somebody's wish to go on though a line is not ok, that others granted who
+// may. It has the grants that are to be believed, at least one, and no others.
 type Waiver struct {
 	Key    Key
 	Dot    clock.Dot
@@ -204,14 +204,14 @@ func worse(a, b Outcome) bool {
 	return rank(a) > rank(b)
 }
 
-// waiver returns the first waiver that covers a line: it was granted, and who asked
+// waiver returns the first waiver that covers a line: who asked
 // and who granted had both seen every word that speaks against the line.
 func (b *Book) waiver(l *Line) *Waiver {
 	if _, never := NotWaived(l.Key.Name); never {
 		return nil
 	}
 	for i := range b.Waivers {
-		if w := &b.Waivers[i]; w.Key == l.Key && !slices.ContainsFunc(l.Last, func(f Fact) bool { return f.Outcome != OK && !w.saw(f.Dot) }) && len(w.Grants) > 0 {
+		if w := &b.Waivers[i]; w.Key == l.Key && !slices.ContainsFunc(l.Last, func(f Fact) bool { return f.Outcome != OK && !w.saw(f.Dot) }) {
 			return w
 		}
 	}
@@ -221,7 +221,7 @@ func (b *Book) waiver(l *Line) *Waiver {
 // Covers reports whether some waiver of a line was asked for and granted by people who
 // had seen a change that speaks against it.
 func (b *Book) Covers(key Key, against clock.Dot) bool {
-	return slices.ContainsFunc(b.Waivers, func(w Waiver) bool { return w.Key == key && len(w.Grants) > 0 && w.saw(against) })
+	return slices.ContainsFunc(b.Waivers, func(w Waiver) bool { return w.Key == key && w.saw(against) })
 }
 
 // saw reports whether who asked for a waiver and someone who granted it had seen a

@@ -3,6 +3,7 @@ package run
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"pulk/checklist/procedure"
 	"pulk/checklist/review"
@@ -224,26 +225,38 @@ func (rv *Review) whyShut() (all, noGo []string) {
 			all = append(all, "readiness review: "+l.Words())
 		}
 	}
-	noGo = unique(rv.whyNoGo())
+	noGo = rv.whyNoGo()
 	return append(all, noGo...), noGo
 }
 
+// whyNoGo tells what fells several roles once.
 func (rv *Review) whyNoGo() []string {
-	var why []string
+	var why, told []string
+	roles := map[string][]string{}
+	tell := func(format, role, by string) {
+		key := format + by
+		if roles[key] == nil {
+			told = append(told, key)
+		}
+		roles[key] = unique(append(roles[key], role))
+	}
 	for _, s := range rv.Decisions {
 		switch s.Standing {
 		case Overtaken:
-			why = append(why, fmt.Sprintf("the go of %s was overtaken: its signer had not seen this: %s", s.Entry.Role, s.By.Why))
+			tell("the go of %s was overtaken: who signed it had not seen this: ", s.Entry.Role, s.By.Why)
 		case Reopened:
-			why = append(why, fmt.Sprintf("the go of %s fell by what came after it: %s", s.Entry.Role, s.By.Why))
+			tell("the go of %s fell by what came after it: ", s.Entry.Role, s.By.Why)
 		case StopHolds:
-			why = append(why, "a no-go was signed: "+s.Entry.Role)
+			tell("a no-go was signed (%s): ", s.Entry.Role, s.Entry.Text)
 		case NotAllHere, KeyNotHere, BadKey, NoRole, NotForThis:
-			why = append(why, fmt.Sprintf("the go of %s does not count: %s", s.Entry.Role, s.Standing))
+			tell("the go of %s does not count: ", s.Entry.Role, string(s.Standing))
 		}
 	}
-	for _, role := range rv.Missing {
-		why = append(why, "the readiness review needs a go as "+role)
+	for _, key := range told {
+		why = append(why, strings.Replace(key, "%s", strings.Join(roles[key], ", "), 1))
+	}
+	if len(rv.Missing) > 0 {
+		why = append(why, "the readiness review needs a go as "+strings.Join(rv.Missing, " and as "))
 	}
 	return why
 }

@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"pulk/checklist/procedure"
+	"pulk/checklist/run"
+	"pulk/schema/kind"
 )
 
 // atGo is a review that stands at go at every site, and its hold point signed.
@@ -255,6 +257,15 @@ var reviewStandings = []struct{ name, history, want string }{
 		x stn lena allow w
 		s stn ida ustate failed
 		q stn oskar rgo ready quality`, "ready/units=clear q=unsettled"},
+	{"unit_waived_by_who_had_not_heard_of_it", `
+		o stn ida open ready
+		y stn mirre answer ready ?rested yes
+		s stn ida ustate failed
+		w stn ida waive ready units
+		ship < stn expedited
+		x ship lena allow w
+		stn < ship
+		q stn oskar rgo ready quality`, "w=granted q=unsettled"},
 	{"a_waiver_voided_fells_the_go", `
 		o stn ida open ready
 		y stn mirre answer ready ?rested yes
@@ -301,6 +312,90 @@ func TestReviewStanding(t *testing.T) {
 				t.Errorf("the model: %s", why)
 			}
 		})
+	}
+}
+
+// What is said in the review of one hold point does not concern another.
+func TestReviewOfItsOwnHoldPoint(t *testing.T) {
+	steps := reviewSteps()
+	steps[3].Review = &procedure.Review{Roles: []string{"quality"}}
+	h := mustTell(t, steps, atGo+`
+		o2 ship ida open release
+		b ship ida find release units bad
+		k ship ida ask release
+		v ship ida void k
+		n ship ida rno release quality`)
+	got := h.verdicts()
+	for key, want := range map[string]string{"ready": "open", "q": "holds", "g": "holds", "n": "stop", "release.review": "not", "release/units": "not"} {
+		if got[key] != want {
+			t.Errorf("%s is %q; want %q", key, got[key], want)
+		}
+	}
+	if why := disagreement(h, map[string]int{}); why != "" {
+		t.Errorf("the model: %s", why)
+	}
+}
+
+// Nobody who has a site's key alone can change a word of what a person signed.
+func TestReviewSignaturesCoverEveryWord(t *testing.T) {
+	const history = `
+		o stn ida open ready
+		k stn ida ask ready
+		y stn mirre answer ready ?rested yes
+		b stn ida find ready transport bad
+		w stn ida waive ready transport
+		w2 stn ida waive ready k
+		x stn lena allow w
+		x2 stn lena allow w2
+		q stn oskar rgo ready quality`
+	standing := func(change func(e *run.Entry)) (waiver, grant, decision run.Standing) {
+		r := mustTell(t, reviewSteps(), history).record()
+		for i := range r.Entries {
+			change(&r.Entries[i])
+		}
+		rv := run.Evaluate(r).Steps[1].Gate.Review
+		return rv.Waivers[0].Standing, rv.Waivers[0].Grants[0].Standing, rv.Decisions[0].Standing
+	}
+	at := func(k *kind.Kind, granted bool, change func(e *run.Entry)) func(e *run.Entry) {
+		return func(e *run.Entry) {
+			if e.Kind == k && e.Ref.IsZero() != granted {
+				change(e)
+			}
+		}
+	}
+	for _, c := range []struct {
+		name                    string
+		change                  func(e *run.Entry)
+		waiver, grant, decision run.Standing
+	}{
+		{"nothing", func(*run.Entry) {}, run.Holds, run.Holds, run.Holds},
+		{"reason", at(kind.ReviewWaive, false, func(e *run.Entry) { e.Text += "!" }), run.BadKey, run.Holds, run.Unsettled},
+		{"risk", at(kind.ReviewWaive, false, func(e *run.Entry) { e.Risk = "none" }), run.BadKey, run.Holds, run.Unsettled},
+		{"line", at(kind.ReviewWaive, false, func(e *run.Entry) { e.Line.Name = "units" }), run.BadKey, run.NotForThis, run.Unsettled},
+		{"granted_waiver", at(kind.ReviewWaive, true, func(e *run.Entry) { e.Text = "gladly" }), run.Holds, run.BadKey, run.Unsettled},
+		{"decision_text", at(kind.ReviewDecide, false, func(e *run.Entry) { e.Text += "!" }), run.Holds, run.Holds, run.BadKey},
+		{"decision_role", at(kind.ReviewDecide, false, func(e *run.Entry) { e.Role = "release-authority" }), run.Holds, run.Holds, run.BadKey},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			if waiver, grant, decision := standing(c.change); waiver != c.waiver || grant != c.grant || decision != c.decision {
+				t.Errorf("waiver %q, grant %q, decision %q; want %q, %q, %q", waiver, grant, decision, c.waiver, c.grant, c.decision)
+			}
+		})
+	}
+	// A grant of one waiver is none of another.
+	r := mustTell(t, reviewSteps(), history).record()
+	var first, second *run.Entry
+	for i := range r.Entries {
+		switch e := &r.Entries[i]; e.Text {
+		case "x":
+			first = e
+		case "x2":
+			second = e
+		}
+	}
+	first.Ref, first.Line = second.Ref, second.Line
+	if s := run.Evaluate(r).Steps[1].Gate.Review.Waivers[1].Grants; len(s) != 2 || s[0].Standing != run.BadKey || s[1].Standing != run.Holds {
+		t.Errorf("grants %+v; the one of another waiver counts", s)
 	}
 }
 

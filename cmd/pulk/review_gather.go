@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"pulk/checklist/ask"
@@ -13,6 +14,7 @@ import (
 	"pulk/checklist/procedure"
 	"pulk/checklist/review"
 	"pulk/checklist/run"
+	"pulk/inventory/assembly"
 	"pulk/inventory/stock"
 	"pulk/inventory/unit"
 	"pulk/schema/fault"
@@ -39,7 +41,7 @@ func gatherReview(tx *changelog.Tx, s *run.State, step int, now time.Time) ([]re
 			g.facts.Open = append(g.facts.Open, s.Steps[m].Step.ID)
 		}
 	}
-	for _, gather := range []func() error{g.addUnits, g.addPlace, g.addFaults, g.addRevision, g.addPeople, g.addParts, g.addAsked} {
+	for _, gather := range []func() error{g.addUnits, g.addPlace, g.addSlots, g.addFaults, g.addRevision, g.addPeople, g.addParts, g.addAsked} {
 		if err := gather(); err != nil {
 			return nil, err
 		}
@@ -69,6 +71,41 @@ func (g *reviewGatherer) addUnits() error {
 		}
 		g.facts.Units = append(g.facts.Units, row)
 	}
+	return nil
+}
+
+// addSlots compares the target with its plan, if it has one.
+func (g *reviewGatherer) addSlots() error {
+	if g.state.Target.IsZero() {
+		return nil
+	}
+	u, err := unit.ByID(g.tx, g.state.Target)
+	if u == nil || err != nil {
+		return err
+	}
+	a, err := assembly.Load(g.tx, u)
+	if err != nil || a.Plan == nil && !a.PlanContested {
+		return err
+	}
+	ahead := map[string]bool{}
+	for _, step := range g.ahead() {
+		if step.Record != nil {
+			ahead[step.Record.Slot] = true
+		}
+	}
+	s := &review.Slots{Target: u.Serial, Contested: a.PlanContested}
+	for i := range a.Positions {
+		p := &a.Positions[i]
+		switch {
+		case len(p.Units) > 0 && len(p.Deviations) == 0:
+			s.Filled++
+		case len(p.Units) > 0:
+			s.Deviations = append(s.Deviations, "slot "+p.Slot.Name+": "+strings.Join(p.Deviations, "; "))
+		case p.Planned && !ahead[p.Slot.Name]:
+			s.Empty = append(s.Empty, p.Slot.Name)
+		}
+	}
+	g.facts.Slots = s
 	return nil
 }
 
