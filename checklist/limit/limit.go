@@ -21,6 +21,9 @@ type Limits struct {
 	// Guard is the width of the guard band in expanded uncertainties, above 0; nil
 	// is 1. It is for the rules other than Simple.
 	Guard *decimal.Decimal
+	// Formula tells the limits in words where they follow from other values and are
+	// not worked out here; Min and Max are then nil, and no value is judged.
+	Formula string
 }
 
 // Outcome is the verdict on one reading.
@@ -65,7 +68,12 @@ func (o Outcome) Bad() bool { return o == FailLow || o == FailHigh || o == Condi
 // unknown one. Where a rule needs the uncertainty and it is unknown, a value outside
 // the limits fails and one inside is not judged (0). Where Min is over Max, or the
 // guard bands leave nothing between them, no value passes.
+//
+// Limits that are not worked out judge nothing.
 func (l Limits) Judge(value decimal.Decimal, u Uncertainty) Outcome {
+	if l.Formula != "" {
+		return 0
+	}
 	v := value.Rat()
 	simple := l.within(v, new(big.Rat))
 	if l.Rule == Simple || simple != Pass && !u.Known() || l.None() {
@@ -111,7 +119,7 @@ func (l Limits) band(u Uncertainty) *big.Rat {
 }
 
 // None reports whether there is a limit on neither side.
-func (l Limits) None() bool { return l.Min == nil && l.Max == nil }
+func (l Limits) None() bool { return l.Min == nil && l.Max == nil && l.Formula == "" }
 
 // String says the limits in words: "at least 500", "at most 2.0", "1.2 to 1.4" or
 // "no limits", and the rule where it is not the simple one: "at least 500, guarded
@@ -124,6 +132,8 @@ func (l Limits) In(unit string) string {
 	switch {
 	case l.None():
 		return "no limits"
+	case l.Formula != "":
+		text, unit = l.Formula, ""
 	case l.Max == nil:
 		text = "at least " + l.Min.String()
 	case l.Min == nil:
@@ -131,7 +141,7 @@ func (l Limits) In(unit string) string {
 	default:
 		text = l.Min.String() + " to " + l.Max.String()
 	}
-	if unit != "" {
+	if unit != "" && unit != "1" {
 		text += " " + unit
 	}
 	if l.Rule == Simple {

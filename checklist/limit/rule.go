@@ -58,7 +58,7 @@ func FalseAccept(guard, coverage float64) float64 {
 //
 // Source: JCGM 106:2012, 7.4 (two-sided) and 7.3 (one-sided).
 func (l Limits) Probability(value float64, u Uncertainty) (float64, bool) {
-	if l.None() || !u.Known() {
+	if l.None() || l.Formula != "" || !u.Known() {
 		return 0, false
 	}
 	standard := math.Abs(u.Expanded.Float64()) / u.Coverage.Float64()

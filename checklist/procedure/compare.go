@@ -49,7 +49,7 @@ func orNothing(text string) string {
 }
 
 // Compare lists what differs from a to b, in the order in which b is read:
-// head, hazards, tools, parts, roles, steps. Steps are matched by id, hazards by
+// head, hazards, tools, parts, roles, inputs, steps. Steps are matched by id, hazards by
 // name and parts by part number. A step counts as moved when it left the order
 // of the others; the fewest such moves are told. Equal procedures give none.
 func Compare(a, b *Procedure) []Difference {
@@ -62,6 +62,7 @@ func Compare(a, b *Procedure) []Difference {
 	ds = append(ds, compareLists("tools", "", a.Tools, b.Tools)...)
 	ds = append(ds, compareNamed("part", partPairs(a.Parts), partPairs(b.Parts))...)
 	ds = append(ds, compareLists("roles", "", a.Roles, b.Roles)...)
+	ds = append(ds, compareNamed("input", inputPairs(a.Inputs), inputPairs(b.Inputs))...)
 	return append(ds, compareSteps(a.Steps, b.Steps)...)
 }
 
@@ -83,6 +84,14 @@ func hazardPairs(hazards []Hazard) []field {
 	pairs := make([]field, len(hazards))
 	for i, h := range hazards {
 		pairs[i] = field{h.Name, h.Caution}
+	}
+	return pairs
+}
+
+func inputPairs(inputs []Input) []field {
+	pairs := make([]field, len(inputs))
+	for i := range inputs {
+		pairs[i] = field{inputs[i].Name, inputs[i].String()}
 	}
 	return pairs
 }

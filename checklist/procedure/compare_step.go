@@ -137,9 +137,12 @@ func useTexts(uses []PartUse) []string {
 // stepFields gives the single-valued parts of a step, always in one order.
 func stepFields(s *Step) []field {
 	fields := []field{{"kind", string(s.Kind)}, {"text", s.Text}, {"role", s.Role}, {"irreversible", strconv.FormatBool(s.Irreversible)}}
-	reading, record, sign := [5]string{}, [4]string{}, [2]string{}
+	reading, record, sign := [6]string{}, [4]string{}, [2]string{}
 	if r := s.Reading; r != nil {
-		reading = [5]string{r.Quantity, r.Unit, r.Limits.In(r.Unit), strconv.Itoa(r.Repeat)}
+		reading = [6]string{r.Quantity, r.Unit, r.Limits.In(r.Unit), strconv.Itoa(r.Repeat)}
+		if r.Example != nil {
+			reading[5] = r.Example.String()
+		}
 		if r.Instrument != nil {
 			reading[4] = r.Instrument.String()
 		}
@@ -156,7 +159,7 @@ func stepFields(s *Step) []field {
 	}
 	fields = append(fields, reviewFields(s.Review)...)
 	return append(fields,
-		field{"quantity", reading[0]}, field{"unit", reading[1]}, field{"limits", reading[2]}, field{"repeat", reading[3]}, field{"instrument", reading[4]},
+		field{"quantity", reading[0]}, field{"unit", reading[1]}, field{"limits", reading[2]}, field{"repeat", reading[3]}, field{"instrument", reading[4]}, field{"example", reading[5]},
 		field{"what to record", record[0]}, field{"part expected", record[1]}, field{"label", record[2]}, field{"slot", record[3]},
 		field{"role that signs", sign[0]}, field{"people who sign", sign[1]}, field{"minutes", minutes})
 }

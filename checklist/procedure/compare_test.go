@@ -82,6 +82,10 @@ func TestCompare(t *testing.T) {
 		{"use", func(p *procedure.Procedure) { p.Steps[0].Uses[0].Quantity = 1 }, []string{`step "1": uses changed from "2 of X-1" to "1 of X-1"`}},
 		{"limit_digits", func(p *procedure.Procedure) { p.Steps[1].Reading.Limits.Max = dec("4.10") }, []string{`step "2": limits changed from "1 to 4.1 kN" to "1 to 4.10 kN"`}},
 		{"limit_gone", func(p *procedure.Procedure) { p.Steps[1].Reading.Limits = limit.Limits{} }, []string{`step "2": limits changed from "1 to 4.1 kN" to "no limits"`}},
+		{"input", func(p *procedure.Procedure) { p.Inputs = []procedure.Input{{Name: "length", Step: "2"}} }, []string{`input "length" added: the reading of step "2"`}},
+		{"formula", func(p *procedure.Procedure) { p.Steps[1].Reading.Limits = limit.Limits{Formula: "at most depth * 2"} },
+			[]string{`step "2": limits changed from "1 to 4.1 kN" to "at most depth * 2"`}},
+		{"example", func(p *procedure.Procedure) { p.Steps[1].Reading.Example = dec("2.5") }, []string{`step "2": example changed from nothing to "2.5"`}},
 		{"rule", func(p *procedure.Procedure) { p.Steps[1].Reading.Limits.Rule = limit.Guarded }, []string{`step "2": limits changed from "1 to 4.1 kN" to "1 to 4.1 kN, guarded by U"`}},
 		{"guard", func(p *procedure.Procedure) {
 			p.Steps[1].Reading.Limits.Rule, p.Steps[1].Reading.Limits.Guard = limit.NonBinary, dec("0.83")

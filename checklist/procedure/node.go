@@ -20,6 +20,8 @@ type reader struct {
 	problems []Problem
 	failed   bool // an error is among the problems
 	dropped  int  // problems over problemsMax, counted only
+	at       int  // index of the step being read
+	pending  []pending
 }
 
 // fields holds a mapping's values by key; a missing key gives nil.

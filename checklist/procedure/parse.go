@@ -31,9 +31,10 @@ type codeForm struct {
 }
 
 var (
-	wordPattern = regexp.MustCompile(`^[A-Za-z0-9]+([._-][A-Za-z0-9]+)*$`)
-	rolePattern = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
-	unitPattern = regexp.MustCompile(`^[^\s\p{C}]+$`)
+	wordPattern  = regexp.MustCompile(`^[A-Za-z0-9]+([._-][A-Za-z0-9]+)*$`)
+	rolePattern  = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
+	inputPattern = regexp.MustCompile(`^[a-z][a-z0-9_]*$`)
+	unitPattern  = regexp.MustCompile(`^[^\s\p{C}]+$`)
 
 	procedureForm = codeForm{wordPattern, 48, `letters, digits and single - . _ between them, such as "borehole-lowering"`}
 	revisionForm  = codeForm{wordPattern, 16, `letters, digits and single - . _ between them, such as "C" or "1.10"`}
@@ -41,6 +42,7 @@ var (
 	partForm      = codeForm{wordPattern, 40, `a part number of the catalogue, such as "CON-014"`}
 	slotForm      = codeForm{wordPattern, 40, `a slot of the assembly, such as "5"`}
 	roleForm      = codeForm{rolePattern, 32, `a role's code in lower case, such as "drill-engineer"`}
+	inputForm     = codeForm{inputPattern, 24, `a name of small letters, digits and _, such as "cable_length"`}
 	unitForm      = codeForm{unitPattern, 24, `a UCUM unit code, such as "MOhm", "Cel" or "bar"`}
 )
 
@@ -70,7 +72,7 @@ func (r *reader) parse(src []byte) *Procedure {
 	if root == nil {
 		return nil
 	}
-	f, ok := r.mapping(root, "the procedure", "id", "title", "revision", "hazards", "tools", "parts", "roles", "steps")
+	f, ok := r.mapping(root, "the procedure", "id", "title", "revision", "hazards", "tools", "parts", "roles", "inputs", "steps")
 	if !ok {
 		return nil
 	}
@@ -84,6 +86,7 @@ func (r *reader) parse(src []byte) *Procedure {
 	p.Tools = r.texts(f.values["tools"], "tools", "a tool", 120)
 	p.Parts = r.partUses(f.values["parts"], "parts")
 	p.Roles = r.codes(f.values["roles"], "roles", "a role", roleForm)
+	p.Inputs = r.inputs(f.values["inputs"])
 	stepsNode := r.required(f, what, "steps", "a list of steps")
 	nodes := r.list(stepsNode, "steps", StepsMax)
 	if stepsNode != nil && stepsNode.Kind == yaml.SequenceNode && len(stepsNode.Content) == 0 {
@@ -91,10 +94,12 @@ func (r *reader) parse(src []byte) *Procedure {
 	}
 	sources := make([]fields, len(nodes))
 	for i, node := range nodes {
+		r.at = i
 		step, source := r.step(node)
 		p.Steps, sources[i] = append(p.Steps, step), source
 	}
 	r.check(p, f, sources)
+	r.checkFormulas(p, f, sources)
 	return p
 }
 

@@ -10,7 +10,10 @@
 // Everything here is pure: no file is opened and no clock is read.
 package procedure
 
-import "pulk/checklist/limit"
+import (
+	"pulk/checklist/limit"
+	"pulk/schema/decimal"
+)
 
 // Kind says what a step asks for.
 type Kind string
@@ -39,6 +42,7 @@ type Procedure struct {
 	Tools               []string
 	Parts               []PartUse // all that the steps use, each part once
 	Roles               []string  // codes of all roles that the steps name
+	Inputs              []Input   // what formulas of limits are worked out from
 	Steps               []Step    // a step's index is its number on the wire
 }
 
@@ -77,7 +81,9 @@ type Reading struct {
 	Quantity string // what is measured, in words
 	Unit     string // UCUM code, such as "MOhm"; limits and values are in it
 	Limits   limit.Limits
-	Repeat   int // how many values are taken, at least 1; each is judged
+	Computed *Computed        // limits that follow from other values: see [Reading.LimitsAt]; else nil
+	Example  *decimal.Decimal // a value as it may be, which formulas are tried on; or nil
+	Repeat   int              // how many values are taken, at least 1; each is judged
 	// Instrument is asked for where it is not nil: then only readings taken with one
 	// that was in calibration count.
 	Instrument *Instrument

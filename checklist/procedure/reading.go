@@ -15,15 +15,18 @@ func (r *reader) reading(node *yaml.Node) *Reading {
 	if node == nil {
 		return nil
 	}
-	f, ok := r.mapping(node, "the reading", "quantity", "unit", "limits", "instrument", "repeat")
+	f, ok := r.mapping(node, "the reading", "quantity", "unit", "limits", "instrument", "repeat", "example")
 	if !ok {
 		return nil
 	}
 	reading := &Reading{
 		Quantity: r.text(r.required(f, "the reading", "quantity", "what is measured, in words"), "the quantity", 80),
 		Unit:     r.code(r.required(f, "the reading", "unit", unitForm.expected), "the unit", unitForm),
-		Limits:   r.limits(r.required(f, "the reading", "limits", limitsExpected)),
 		Repeat:   1,
+	}
+	reading.Limits, reading.Computed = r.limits(r.required(f, "the reading", "limits", limitsExpected))
+	if example := f.values["example"]; example != nil {
+		reading.Example = r.decimal(example, "example")
 	}
 	if reading.Unit != "" {
 		r.checkUnit(f.values["unit"], reading.Unit)
@@ -66,29 +69,35 @@ func (r *reader) checkRule(reading *Reading, f fields) {
 	}
 }
 
-const limitsExpected = `min, max or both, or "limits: none" where every value is accepted`
+const limitsExpected = `min, max or both, or expected with tolerance, or "limits: none" where every value is accepted`
 
-func (r *reader) limits(node *yaml.Node) limit.Limits {
+// limits reads limits that are numbers, and those that are to be worked out.
+func (r *reader) limits(node *yaml.Node) (limit.Limits, *Computed) {
 	if node == nil || node.Kind == yaml.ScalarNode && node.Value == "none" {
-		return limit.Limits{}
+		return limit.Limits{}, nil
 	}
 	if node.Kind != yaml.MappingNode {
 		r.fail(node, "limits is "+describe(node), limitsExpected)
-		return limit.Limits{}
+		return limit.Limits{}, nil
 	}
-	f, _ := r.mapping(node, "limits", "min", "max", "rule", "guard")
+	f, _ := r.mapping(node, "limits", "min", "max", "expected", "tolerance", "rule", "guard")
+	expected := f.values["expected"] != nil || f.values["tolerance"] != nil
 	switch {
 	case len(node.Content) == 0:
 		r.fail(node, "limits is empty", limitsExpected)
-	case f.values["min"] == nil && f.values["max"] == nil && 2*len(f.keys) == len(node.Content):
+	case expected && (f.values["expected"] == nil || f.values["tolerance"] == nil):
+		r.fail(node, "limits has one of expected and tolerance", "both")
+	case expected && (f.values["min"] != nil || f.values["max"] != nil):
+		r.fail(node, "limits has expected beside min or max", "one of the two: expected with tolerance, or min and max")
+	case !expected && f.values["min"] == nil && f.values["max"] == nil && 2*len(f.keys) == len(node.Content):
 		r.fail(node, "limits has neither min nor max", limitsExpected)
 	}
-	l := limit.Limits{Min: r.decimal(f.values["min"], "min"), Max: r.decimal(f.values["max"], "max")}
+	l, computed := r.bounds(f)
 	r.rule(&l, f)
 	if l.Min != nil && l.Max != nil && l.Min.Cmp(*l.Max) > 0 {
 		r.fail(f.values["min"], fmt.Sprintf("min %s is over max %s", l.Min, l.Max), "min to be at most max")
 	}
-	return l
+	return l, computed
 }
 
 // guardMost is the widest guard band in expanded uncertainties; table 1 of

@@ -15,7 +15,7 @@ import (
 func (e *env) procedureCommand() *cli.Command {
 	return group("procedure", "how a job is done: files checked, imported, compared",
 		verb{path: "pulk procedure lint", args: "FILE…", minArgs: 1, maxArgs: -1, usage: "check procedure files", storeless: true, reads: true,
-			about:    "Names every problem with file, line and column. The format: docs/procedure-format.md.",
+			about:    "Names every problem with file, line and column. Limits that are worked out are shown on the examples of the file. The format: docs/procedure-format.md.",
 			examples: []string{"pulk procedure lint borehole-lowering.yaml"}, action: (*call).procedureLint}.command(e),
 		verb{path: "pulk procedure import", args: "FILE…", minArgs: 1, maxArgs: -1, usage: "take procedure files into the store", writes: true,
 			about:    "A revision never changes: the same text is not taken twice, and a changed text needs a new revision. All files or none.",
@@ -63,6 +63,7 @@ func (c *call) procedureLint() error {
 		}
 		if p != nil {
 			c.printf("%s: %s revision %s, %d steps: no errors\n", path, p.ID, p.Revision, len(p.Steps))
+			c.printTrials(p)
 		}
 	}
 	if c.asJSON() {
@@ -210,6 +211,7 @@ func (c *call) printProcedure(p *procedure.Procedure) {
 	for _, part := range p.Parts {
 		c.printf("  - %d × %s\n", part.Quantity, part.Part)
 	}
+	c.printInputs(p)
 	c.printf("\nSteps\n")
 	for i := range p.Steps {
 		c.printStep(&p.Steps[i])

@@ -51,6 +51,7 @@ type procedureJSON struct {
 	Tools     []string      `json:"tools"`
 	Parts     []partUseJSON `json:"parts"`
 	Roles     []string      `json:"roles"`
+	Inputs    []inputJSON   `json:"inputs"`
 	Steps     []stepJSON    `json:"steps"`
 }
 
@@ -118,11 +119,14 @@ type stepJSON struct {
 	SignPeople   int           `json:"sign_people"`
 	Review       *reviewForm   `json:"review"` // of a hold point: the readiness review that it needs, or null
 	WaitMinutes  int64         `json:"wait_minutes"`
+
+	Formulas []formulaJSON `json:"formulas"` // of a reading: the limits that are worked out; min and max are then null
+	Example  *string       `json:"example"`  // of a reading: a value as it may be
 }
 
 func procedureJSONOf(p *procedure.Procedure, withdrawn string) procedureJSON {
 	out := procedureJSON{ID: p.ID, Title: p.Title, Revision: p.Revision, Withdrawn: withdrawn, Hazards: []hazardJSON{},
-		Tools: append([]string{}, p.Tools...), Parts: partUses(p.Parts), Roles: append([]string{}, p.Roles...), Steps: []stepJSON{}}
+		Tools: append([]string{}, p.Tools...), Parts: partUses(p.Parts), Roles: append([]string{}, p.Roles...), Inputs: inputsJSON(p.Inputs), Steps: []stepJSON{}}
 	for _, h := range p.Hazards {
 		out.Hazards = append(out.Hazards, hazardJSON(h))
 	}
@@ -142,7 +146,7 @@ func partUses(parts []procedure.PartUse) []partUseJSON {
 
 func stepJSONOf(s *procedure.Step) stepJSON {
 	out := stepJSON{ID: s.ID, Kind: string(s.Kind), Text: s.Text, Cautions: append([]string{}, s.Cautions...), Role: s.Role,
-		After: append([]string{}, s.After...), Irreversible: s.Irreversible, Uses: partUses(s.Uses), WaitMinutes: s.WaitMinutes}
+		After: append([]string{}, s.After...), Irreversible: s.Irreversible, Uses: partUses(s.Uses), WaitMinutes: s.WaitMinutes, Formulas: []formulaJSON{}}
 	if r := s.Reading; r != nil {
 		out.Quantity, out.Unit, out.Repeat = r.Quantity, r.Unit, r.Repeat
 		if r.Limits.Min != nil {
@@ -153,6 +157,7 @@ func stepJSONOf(s *procedure.Step) stepJSON {
 			text := r.Limits.Max.String()
 			out.Max = &text
 		}
+		out.Formulas, out.Example = formulasJSON(r), boundText(r.Example)
 		out.ruleOf(r)
 	}
 	if s.Record != nil {
