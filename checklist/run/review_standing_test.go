@@ -324,9 +324,11 @@ func TestReviewOfItsOwnHoldPoint(t *testing.T) {
 		b ship ida find release units bad
 		k ship ida ask release
 		v ship ida void k
-		n ship ida rno release quality`)
+		n ship ida rno release quality
+		w ship ida waive release units
+		x ship lena allow w`) // and it names nobody who grants waivers
 	got := h.verdicts()
-	for key, want := range map[string]string{"ready": "open", "q": "holds", "g": "holds", "n": "stop", "release.review": "not", "release/units": "not"} {
+	for key, want := range map[string]string{"ready": "open", "q": "holds", "g": "holds", "n": "stop", "release.review": "not", "release/units": "not", "w": "not"} {
 		if got[key] != want {
 			t.Errorf("%s is %q; want %q", key, got[key], want)
 		}
