@@ -207,27 +207,17 @@ func (d *Doing) Wait(n int) (ends time.Time, over bool, err error) {
 		return time.Time{}, false, err
 	}
 	minutes := time.Duration(d.Steps[n].Step.WaitMinutes) * time.Minute
-	began := d.began(n)
 	now := d.tx.Author().Now
-	if began == nil {
+	ends, begun := d.WaitEnds(n)
+	if !begun {
 		d.tx.Add(change.New(kind.StepBegin, change.Ref(d.Run), change.Num(int64(n))))
 		return now.Add(minutes), false, nil
 	}
-	ends = began.At.Time().Add(clock.Tick + minutes) // a stamp may be that much early
 	if left := ends.Sub(now); left > 0 {
 		return ends, false, fault.Refuse("wait until "+ends.Format("2006-01-02 15:04:05Z"), "step %s: %s of %s are left", d.Steps[n].Step.ID, left.Round(time.Second), minutes)
 	}
 	d.tx.Add(change.New(kind.StepCheck, change.Ref(d.Run), change.Num(int64(n)), change.Num(0)))
 	return ends, true, nil
-}
-
-func (d *Doing) began(n int) *Entry {
-	for _, e := range d.Steps[n].Entries {
-		if e.Kind == kind.StepBegin {
-			return e
-		}
-	}
-	return nil
 }
 
 // Note writes a remark, at a step or about the run (NoStep).

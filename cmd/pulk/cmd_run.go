@@ -37,9 +37,7 @@ func (e *env) runCommand() *cli.Command {
 			flags: []cli.Flag{&cli.StringFlag{Name: "no", Usage: "answer a confirm step with no: `WHAT` is seen instead"},
 				&cli.BoolFlag{Name: "again", Usage: "take another reading at a step that is done"}},
 			action: (*call).runCheck}.command(e),
-		verb{path: "pulk run work", args: "RUN", minArgs: 1, maxArgs: 1, usage: "go through the steps at the terminal", writes: true,
-			about:  "Shows cautions first and asks step after step: Enter or d for done, y or n for an answer, numbers for readings, a text or a scanned serial for records, @PERSON for another person to go on, ? for help, q to leave. It can be left and taken up again anywhere.",
-			action: (*call).runWork}.command(e),
+		e.runWorkCommand(),
 		e.runSheetCommand(), e.runTranscribeCommand(),
 		verb{path: "pulk run sign", args: "RUN STEP go|stop", minArgs: 3, maxArgs: 3, usage: "sign a hold point or witness point", writes: true,
 			about:    "Signs with your own key, on the evidence that this store has now. A go is refused while anything is open; a stop is always taken.",
@@ -295,10 +293,7 @@ func (c *call) unlock() (run.Signer, error) {
 			return err
 		}
 		return log.View(c.Context.Context, func(tx *changelog.Tx) error {
-			var found bool
-			if key, locked, found, err = crew.Secret(tx, me); err == nil && !found {
-				err = fault.Hint("make one with: pulk person key "+me.Code, "%s has no signing key in this store", me.Code)
-			}
+			key, locked, err = secretOf(tx, me)
 			return err
 		})
 	})

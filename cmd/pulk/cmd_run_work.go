@@ -5,18 +5,35 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
+
+	"github.com/urfave/cli/v2"
 
 	"pulk/checklist/crew"
 	"pulk/checklist/procedure"
 	"pulk/checklist/run"
+	"pulk/checklist/work"
 	"pulk/schema/fault"
+	"pulk/schema/kind"
 	"pulk/sync/changelog"
 )
+
+func (e *env) runWorkCommand() *cli.Command {
+	return verb{path: "pulk run work", args: "RUN", minArgs: 1, maxArgs: 1, usage: "go through the steps at the terminal", writes: true,
+		about: "Shows one step at a time, its cautions first, and asks for what it takes; each answer is on disk before the next step is shown, so it can be left, cut off and taken up again anywhere. " +
+			"Where the terminal allows, it uses the whole screen: ? shows its keys. With --line, in a pipe, or where TERM is dumb, it asks line by line: Enter or d for done, y or n for an answer, numbers for readings, a text or a scanned serial for records, @PERSON for another person to go on, ? for help, q to leave.",
+		examples: []string{"pulk run work stn-15 --as ida", "pulk run work stn-15 --as ida --line"},
+		flags:    []cli.Flag{&cli.BoolFlag{Name: "line", Usage: "ask line by line, though the terminal could do more"}},
+		action:   (*call).runWork}.command(e)
+}
 
 // runWork goes through a run step by step. Each answer is a command of its own,
 // on disk before the next step is shown, so it can be left or cut off anywhere.
 func (c *call) runWork() error {
+	if c.fullScreen() {
+		return c.runScreen()
+	}
 	in := bufio.NewReader(c.env.stdin)
 	c.env.stdin = in
 	skipped := map[string]bool{}
@@ -286,28 +303,33 @@ func prompt(step *procedure.Step) string {
 
 // answerStep carries out one step as answered, in a transaction of its own.
 func (c *call) answerStep(in *bufio.Reader, step *run.StepState, answer string) error {
-	var values []string
-	no := ""
+	tap := work.Tap{Step: step.Step.ID, Text: answer, Shown: work.Shown(step.Step), Read: true} // cautions stand before the prompt
 	switch step.Step.Kind {
 	case procedure.KindHold, procedure.KindWitness:
 		return c.answerGate(step.Step.ID, answer)
 	case procedure.KindConfirm:
+		tap.Act = work.Yes
 		if answer == "n" {
 			c.printf("what is seen instead> ")
 			line, _ := in.ReadString('\n')
-			if no = strings.TrimSpace(line); no == "" {
-				return fault.Misuse("say what is seen", "a no needs a description")
-			}
+			tap.Act, tap.Text = work.No, line
 		} else if answer != "y" {
 			return fault.Misuse("y or n", "%q is no answer", answer)
 		}
 	case procedure.KindReading:
-		values = strings.Fields(answer)
+		tap.Act = work.Read
 	case procedure.KindRecord:
-		values = []string{answer}
+		tap.Act = work.Write
 	default:
 		if answer != "" && answer != "d" {
 			return fault.Misuse("Enter or d when it is done; ? for help", "%q is no answer", answer)
+		}
+		tap.Act = work.Done
+		if step.Step.Kind == procedure.KindWait {
+			tap.Act = work.Begin
+			if slices.ContainsFunc(step.Entries, func(e *run.Entry) bool { return e.Kind == kind.StepBegin }) {
+				tap.Act = work.Over
+			}
 		}
 	}
 	var said string
@@ -316,7 +338,7 @@ func (c *call) answerStep(in *bufio.Reader, step *run.StepState, answer string) 
 		if err != nil {
 			return err
 		}
-		said, err = check(tx, doing, step.Number, values, no)
+		said, err = act(tx, doing, tap, nil)
 		return err
 	}, func() {
 		for line := range strings.Lines(said) {

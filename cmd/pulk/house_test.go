@@ -81,6 +81,8 @@ var pure = []string{
 	"inventory/assembly/assembly.go", "inventory/assembly/plan.go", "inventory/assembly/fit.go",
 	"inventory/sparing", "inventory/kit", "inventory/grid", "inventory/stock/movement.go", "sync/linkbook/file.go",
 	"cmd/paper", "checklist/filled",
+	"checklist/work/scene.go", "checklist/work/act.go",
+	"cmd/pulk/screen_key.go", "cmd/pulk/screen_session.go", "cmd/pulk/screen_press.go", "cmd/pulk/screen_frame.go", "cmd/pulk/screen_foot.go",
 }
 
 var impure = []string{"os", "io/fs", "net", "net/http", "database/sql", "math/rand", "math/rand/v2", "crypto/rand", "pulk/schema", "pulk/sync/changelog", "pulk/sync/carrier", "pulk/sync/transfer"}

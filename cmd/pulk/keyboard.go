@@ -25,19 +25,29 @@ func readKey(keyboard *os.File) (string, error) {
 		return "", err
 	}
 	defer term.Restore(int(keyboard.Fd()), state)
-	var burst []byte
-	buf := make([]byte, 256)
-	for len(burst) == 0 || len(burst) < 4096 && waiting(keyboard) {
-		n, err := keyboard.Read(buf)
-		if err != nil {
-			return "", err
-		}
-		burst = append(burst, buf[:n]...)
+	burst, err := readBurst(keyboard)
+	if err != nil {
+		return "", err
 	}
 	if text := string(burst); strings.ContainsAny(text, "\x03\x04") {
 		return interrupted, nil
 	}
 	return strings.TrimSpace(string(burst)), nil
+}
+
+// readBurst waits for a character and returns it with all that come within
+// [burstGap] of each other.
+func readBurst(keyboard *os.File) ([]byte, error) {
+	var burst []byte
+	buf := make([]byte, 256)
+	for len(burst) == 0 || len(burst) < 4096 && waiting(keyboard) {
+		n, err := keyboard.Read(buf)
+		if err != nil {
+			return nil, err
+		}
+		burst = append(burst, buf[:n]...)
+	}
+	return burst, nil
 }
 
 // waiting reports whether another character comes within [burstGap].

@@ -16,18 +16,19 @@ import (
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	var keyboard *os.File
-	if term.IsTerminal(int(os.Stdin.Fd())) && term.IsTerminal(int(os.Stdout.Fd())) {
-		keyboard = os.Stdin
-	}
-	code := invoke(ctx, os.Args, &env{
-		stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
-		now: time.Now, rand: rand.Reader, getenv: os.Getenv, local: time.Local,
-		terminal: keyboard != nil, keyboard: keyboard,
-		size: terminalSize,
-	})
+	e := &env{stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
+		now: time.Now, rand: rand.Reader, getenv: os.Getenv, local: time.Local, size: terminalSize}
+	e.findKeyboard()
+	code := invoke(ctx, os.Args, e)
 	stop()
 	os.Exit(code)
+}
+
+// findKeyboard takes the terminal that the program was started at, if it was.
+func (e *env) findKeyboard() {
+	if term.IsTerminal(int(os.Stdin.Fd())) && term.IsTerminal(int(os.Stdout.Fd())) {
+		e.terminal, e.keyboard = true, os.Stdin
+	}
 }
 
 // env is everything a command takes from the world. Tests pass a fixed clock.

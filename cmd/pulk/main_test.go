@@ -34,6 +34,9 @@ const (
 // Where it hands in none of them, they are the world's.
 func playPulk() {
 	e := &env{stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr, now: time.Now, rand: rand.Reader, getenv: os.Getenv, local: time.UTC}
+	if e.findKeyboard(); e.keyboard != nil {
+		e.size = terminalSize
+	}
 	if text := os.Getenv(envNow); text != "" {
 		now, err := time.Parse(time.RFC3339, text)
 		if err != nil {

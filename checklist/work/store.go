@@ -1,0 +1,19 @@
+package work
+
+import (
+	"pulk/sync/changelog"
+	"pulk/sync/clock"
+)
+
+// Taken returns what was said to a person's tap when it was taken, and whether it
+// was.
+func Taken(tx *changelog.Tx, person clock.Dot, id string) (said string, taken bool, err error) {
+	taken, err = tx.Row("SELECT said FROM tap WHERE person = ? AND id = ?", []any{person.Key(), id}, &said)
+	return said, taken, err
+}
+
+// Take keeps that a tap was taken, in the transaction that carries it out: either
+// both are on disk or neither is.
+func Take(tx *changelog.Tx, person clock.Dot, id, said string) error {
+	return tx.Exec("INSERT INTO tap (person, id, at, said) VALUES (?, ?, ?, ?)", person.Key(), id, tx.Author().Now.UnixMilli(), said)
+}
