@@ -19,6 +19,7 @@ func (e *env) commands() []*cli.Command {
 		e.stockCommand(),
 		e.unitCommand(),
 		e.assemblyCommand(),
+		e.labelCommand(),
 		e.kitCommand(),
 		e.bundleCommand(),
 		e.exchangeCommand(),
