@@ -74,15 +74,14 @@ func (l Limits) Judge(value decimal.Decimal, u Uncertainty) Outcome {
 	if l.Formula != "" {
 		return 0
 	}
-	v := value.Rat()
-	simple := l.within(v, new(big.Rat))
+	simple := l.simple(value)
 	if l.Rule == Simple || simple != Pass && !u.Known() || l.None() {
 		return simple
 	}
 	if !u.Known() {
 		return 0
 	}
-	guard := l.band(u)
+	v, guard := value.Rat(), l.band(u)
 	inside := l.within(v, guard)
 	if l.Rule == Guarded || inside == Pass {
 		return inside
@@ -95,6 +94,20 @@ func (l Limits) Judge(value decimal.Decimal, u Uncertainty) Outcome {
 		return ConditionalFail
 	}
 	return outside
+}
+
+// Inside reports whether a value is inside the limits, whatever the rule.
+func (l Limits) Inside(value decimal.Decimal) bool { return l.simple(value) == Pass }
+
+// simple is simple acceptance.
+func (l Limits) simple(value decimal.Decimal) Outcome {
+	switch {
+	case l.Min != nil && value.Cmp(*l.Min) < 0:
+		return FailLow
+	case l.Max != nil && value.Cmp(*l.Max) > 0:
+		return FailHigh
+	}
+	return Pass
 }
 
 // within judges a value against limits drawn in by so much, or out if it is negative.

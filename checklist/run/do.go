@@ -7,9 +7,7 @@ import (
 	"time"
 
 	"pulk/checklist/crew"
-	"pulk/checklist/limit"
 	"pulk/checklist/procedure"
-	"pulk/schema/decimal"
 	"pulk/schema/fault"
 	"pulk/schema/kind"
 	"pulk/sync/change"
@@ -134,8 +132,8 @@ func (d *Doing) raise(n int, cause clock.Dot, text string) clock.Dot {
 }
 
 // Read records readings of a step and judges each. Any outside its limits opens a
-// nonconformance by itself. It returns the outcomes in order.
-func (d *Doing) Read(n int, values []decimal.Decimal, instrument clock.Dot) ([]limit.Outcome, error) {
+// nonconformance by itself. It returns the judgements in order.
+func (d *Doing) Read(n int, readings []Measured) ([]Judgement, error) {
 	if err := d.wants(n, procedure.KindReading); err != nil {
 		return nil, err
 	}
@@ -143,35 +141,32 @@ func (d *Doing) Read(n int, values []decimal.Decimal, instrument clock.Dot) ([]l
 		return nil, err
 	}
 	step := d.Steps[n].Step
-	var outcomes []limit.Outcome
-	failed := false
-	for _, value := range values {
-		outcome := step.Reading.Limits.Judge(value, limit.Uncertainty{})
-		outcomes = append(outcomes, outcome)
-		failed = failed || outcome != limit.Pass
+	var judgements []Judgement
+	urgent := false
+	for i := range readings {
+		m := &readings[i]
+		if m.Instrument.IsZero() && step.Reading.Instrument != nil {
+			return nil, fault.Misuse("name it: --with SERIAL", "step %s is read with %s", step.ID, step.Reading.Instrument)
+		}
+		e := &Entry{Kind: kind.StepReading, Step: n, At: clock.StampAt(d.tx.Author().Now), Measured: *m}
+		if d.paper != nil {
+			e.Paper = d.paper.paper
+		}
+		judgements = append(judgements, d.Judge(e))
+		urgent = urgent || judgements[i].Outcome.Bad() || judgements[i].Conditional()
 	}
-	if failed {
+	if urgent {
 		if err := d.expedite(); err != nil {
 			return nil, err
 		}
 	}
-	for i, value := range values {
-		dot := d.tx.Add(change.New(kind.StepReading, change.Ref(d.Run), change.Num(int64(n)), change.Dec(value), change.Num(wireOutcome(outcomes[i])), change.Ref(instrument)))
-		if outcomes[i] != limit.Pass {
-			d.raise(n, dot, fmt.Sprintf("step %s: %s is %s %s, limits %s", step.ID, step.Reading.Quantity, value, step.Reading.Unit, step.Reading.Limits))
+	for i := range readings {
+		dot := d.tx.Add(readings[i].change(d.Run, n, judgements[i].Outcome))
+		if judgements[i].Outcome.Bad() {
+			d.raise(n, dot, fmt.Sprintf("step %s: %s is %s %s, limits %s", step.ID, step.Reading.Quantity, readings[i].Value, step.Reading.Unit, step.Reading.Limits))
 		}
 	}
-	return outcomes, nil
-}
-
-func wireOutcome(o limit.Outcome) int64 {
-	switch o {
-	case limit.FailLow:
-		return 1
-	case limit.FailHigh:
-		return 2
-	}
-	return 0
+	return judgements, nil
 }
 
 // Write records a text or a serial number; unit is the unit with that serial, or

@@ -15,7 +15,6 @@ import (
 
 	"pulk/checklist/procedure"
 	"pulk/checklist/review"
-	"pulk/schema/decimal"
 	"pulk/schema/kind"
 	"pulk/sync/change"
 	"pulk/sync/clock"
@@ -31,18 +30,18 @@ type Entry struct {
 	Kind   *kind.Kind
 	Step   int // place in the revision, or NoStep
 
-	Answer      int64           // step.check: 0 done or yes, 1 no
-	Value       decimal.Decimal // step.reading
-	Text        string          // record, note, why, nonconformance
-	Ref         clock.Dot       // void: target; nc.raise: cause; nc.dispose: the nonconformance; review.waive: the waiver that is granted
-	Awaited     bool            // void: its target is not here yet
-	Unit        clock.Dot       // step.record, nc.raise
-	Disposition Disposition     // nc.dispose
-	Verdict     Verdict         // step.sign, review.decide
-	Role        string          // what is signed: in which role; none for who asks for a waiver
-	Digest      []byte          // what is signed
-	Key         clock.Dot       // what is signed
-	Signature   []byte          // what is signed
+	Measured                // step.reading, and step.measure, which has its kind here
+	Answer      int64       // step.check: 0 done or yes, 1 no
+	Text        string      // record, note, why, nonconformance
+	Ref         clock.Dot   // void: target; nc.raise: cause; nc.dispose: the nonconformance; review.waive: the waiver that is granted
+	Awaited     bool        // void: its target is not here yet
+	Unit        clock.Dot   // step.record, nc.raise
+	Disposition Disposition // nc.dispose
+	Verdict     Verdict     // step.sign, review.decide
+	Role        string      // what is signed: in which role; none for who asks for a waiver
+	Digest      []byte      // what is signed
+	Key         clock.Dot   // what is signed
+	Signature   []byte      // what is signed
 
 	Line    review.Key     // review.check, review.answer, review.waive
 	Outcome review.Outcome // review.check, review.answer
@@ -119,6 +118,8 @@ type Record struct {
 	// Outside is what bears on a readiness review and is no entry of the run: what was
 	// said of the units that go where it goes. Empty where no step asks for a review.
 	Outside Outside
+	// Recalls are the voids of calibrations that readings of the run carry.
+	Recalls []Recall
 	Roles   map[clock.Dot]map[string]RoleStanding // by person and role
 	Keys    map[clock.Dot]SigningKey              // by the change that made the key known
 }

@@ -16,6 +16,8 @@ type State struct {
 	Steps []StepState
 	NCs   []NC
 	Ended *Entry // the entry that ended it, or nil
+
+	all *view
 }
 
 // StepState is the state of one step.
@@ -40,7 +42,7 @@ type NC struct {
 // Evaluate works out the state of a run.
 func Evaluate(r *Record) *State {
 	v := r.whole()
-	s := &State{Record: r}
+	s := &State{Record: r, all: v}
 	if r.Procedure != nil {
 		for n := range r.Procedure.Steps {
 			s.Steps = append(s.Steps, v.stepState(n))
@@ -235,6 +237,11 @@ func (r *Record) knows(d, other clock.Dot) bool {
 	for _, w := range r.Withdrawals {
 		if w.Dot == d {
 			return w.Ctx.Has(other)
+		}
+	}
+	for i := range r.Recalls {
+		if r.Recalls[i].Dot == d {
+			return r.Recalls[i].Ctx.Has(other)
 		}
 	}
 	return r.Outside.knows(d, other)

@@ -3,6 +3,7 @@ package run
 import (
 	"bytes"
 
+	"pulk/checklist/procedure"
 	"pulk/schema/kind"
 	"pulk/sync/clock"
 )
@@ -17,6 +18,8 @@ type Gate struct {
 	SignOffs []SignOff // every one given, voided ones too, in the order of their dots
 	Review   *Review   // the readiness review that it needs, or nil
 	Shut     []string  // why it is shut, in words; empty if open
+	// Conditional are the conditional passes before it, whose risk a go takes.
+	Conditional []*Entry
 }
 
 // Standing is whether a sign-off holds.
@@ -72,6 +75,15 @@ func (v *view) adverse(n int) []Adverse {
 	if v.reviewForm(n) != nil {
 		list = append(list, v.outsideAdverse(n)...)
 	}
+	for i := range v.Recalls {
+		r := &v.Recalls[i]
+		if !v.sees(r.Dot) {
+			continue
+		}
+		if a, ok := v.adverseRecall(r, n); ok {
+			list = append(list, a)
+		}
+	}
 	for _, w := range v.Withdrawals {
 		if v.sees(w.Dot) {
 			list = append(list, Adverse{w.Dot, w.Ctx, "the revision was withdrawn: " + w.Why, func(*view) bool { return false }, false})
@@ -109,6 +121,9 @@ func (v *view) adverseEntry(e *Entry, gate int) (Adverse, bool) {
 	case v.failing(e):
 		a.Why = v.failureText(e)
 		a.settled = func(seen *view) bool { return seen.failureSettled(e, gate) }
+	case e.Kind == kind.StepReading && e.Step < gate && v.judge(e).Conditional():
+		a.Why = "step " + v.stepID(e.Step) + ": " + e.Value.String() + " " + v.step(e.Step).Reading.Unit + " is a conditional pass"
+		a.settled = func(*view) bool { return true } // a go that has seen it takes its risk
 	default:
 		return a, false
 	}
@@ -134,9 +149,16 @@ func (v *view) stepID(n int) string {
 func (v *view) failureText(e *Entry) string {
 	step := v.step(e.Step)
 	if e.Kind == kind.StepReading && step != nil {
-		return "step " + step.ID + ": " + step.Reading.Quantity + " " + e.Value.String() + " " + step.Reading.Unit + " is outside its limits"
+		return "step " + step.ID + ": " + step.Reading.Quantity + " " + e.Value.String() + " " + step.Reading.Unit + " is " + outsideText(step.Reading, e)
 	}
 	return "step " + v.stepID(e.Step) + ": answered no"
+}
+
+func outsideText(r *procedure.Reading, e *Entry) string {
+	if r.Limits.Inside(e.Value) {
+		return "inside its limits by less than the guard band"
+	}
+	return "outside its limits"
 }
 
 // ncSettled reports whether a nonconformance is disposed of, and, where its step
@@ -182,7 +204,7 @@ func (v *view) gate(n int) Gate {
 			people[e.Person] = true
 		}
 	}
-	g.Have = len(people)
+	g.Have, g.Conditional = len(people), v.conditional(n)
 	g.Review = v.review(n, adverse)
 	g.Open = g.Have >= g.Need && (g.Review == nil || g.Review.Go)
 	if !g.Open {

@@ -32,6 +32,7 @@ func (p *Paper) same(o *Paper) bool {
 
 // sheetLine is a line of a sheet while it is taken in.
 type sheetLine struct {
+	paper     *Paper
 	from      int // place of its first change in the change-set
 	expedited bool
 }
@@ -58,7 +59,7 @@ func (d *Doing) FromPaper(n int, p Paper, fn func() error) (taken bool, err erro
 	} else if p.Why == "" {
 		return false, fault.RefuseBecause(against, "leave the step out; or, as it has happened, say why with --why: it is then on record, and shown as a conflict", "step %s was not to be carried out", step.Step.ID)
 	}
-	d.paper = &sheetLine{from: d.pending()}
+	d.paper = &sheetLine{paper: &p, from: d.pending()}
 	defer func() { d.paper = nil }()
 	if err := fn(); err != nil {
 		return false, err
@@ -99,6 +100,12 @@ func (d *Doing) differs(n int, p Paper) error {
 	said := []string{p.Answer}
 	if step.Step.Kind == procedure.KindReading {
 		said = strings.Fields(p.Answer)
+		if readings, _, err := ParseReadings(step.Step, said); err == nil {
+			said = nil
+			for i := range readings {
+				said = append(said, readings[i].Value.String())
+			}
+		}
 	}
 	isNo := step.Step.Kind == procedure.KindConfirm && strings.HasPrefix(p.Answer, "no")
 	isOther := len(have) > 0 && slices.ContainsFunc(said, func(text string) bool { return !slices.Contains(have, text) })

@@ -3,6 +3,7 @@ package run
 import (
 	"fmt"
 
+	"pulk/checklist/limit"
 	"pulk/checklist/procedure"
 	"pulk/schema/kind"
 	"pulk/sync/change"
@@ -52,6 +53,14 @@ CREATE TABLE loose_disposition (
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX loose_disposition_nc ON loose_disposition (nc);
 
+-- recall is every void of what is about no run: of a calibration, among others.
+CREATE TABLE recall (
+  dot    BLOB PRIMARY KEY,
+  target BLOB NOT NULL,
+  why    TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+CREATE INDEX recall_target ON recall (target);
+
 -- recorded_unit lists the runs that recorded the serial of a unit.
 CREATE TABLE recorded_unit (
   unit BLOB NOT NULL,
@@ -71,12 +80,12 @@ CREATE TABLE paper_mark (
 
 // Tables implements [changelog.Projector].
 func (Projection) Tables() []string {
-	return []string{"run", "run_entry", "nonconformance", "loose_disposition", "recorded_unit", "paper_mark"}
+	return []string{"run", "run_entry", "nonconformance", "loose_disposition", "recall", "recorded_unit", "paper_mark"}
 }
 
 // runColumn is where a kind names the run that it is about.
 var runColumn = map[*kind.Kind]int{
-	kind.RunEnd: 0, kind.StepCheck: 0, kind.StepReading: 0, kind.StepRecord: 0, kind.StepBegin: 0, kind.StepSign: 0,
+	kind.RunEnd: 0, kind.StepCheck: 0, kind.StepReading: 0, kind.StepMeasure: 0, kind.StepRecord: 0, kind.StepBegin: 0, kind.StepSign: 0,
 	kind.RunNote: 0, kind.NCRaise: 0, kind.NCDispose: 1, kind.Void: 1,
 	kind.ReviewOpen: 0, kind.ReviewCheck: 0, kind.ReviewAsk: 0, kind.ReviewAnswer: 0, kind.ReviewWaive: 0, kind.ReviewDecide: 0,
 }
@@ -103,6 +112,9 @@ func (Projection) Apply(tx *changelog.Tx, e *changelog.Entry) error {
 	if run.IsZero() {
 		if e.Kind == kind.NCDispose && !v[0].Ref.IsZero() {
 			return tx.Exec("INSERT INTO loose_disposition (dot, nc) VALUES (?, ?)", e.Dot.Key(), v[0].Ref.Key())
+		}
+		if e.Kind == kind.Void && !v[0].Ref.IsZero() {
+			return tx.Exec("INSERT INTO recall (dot, target, why) VALUES (?, ?, ?)", e.Dot.Key(), v[0].Ref.Key(), v[2].Text)
 		}
 		return nil
 	}
@@ -236,6 +248,9 @@ func (rd *Reader) Load(id clock.Dot) (*Record, error) {
 	if err := r.loadPaper(tx); err != nil {
 		return nil, err
 	}
+	if err := r.loadRecalls(tx); err != nil {
+		return nil, err
+	}
 	if err := r.loadOutside(tx); err != nil {
 		return nil, err
 	}
@@ -336,7 +351,11 @@ func (e *Entry) fill(v []change.Value) {
 	case kind.StepCheck:
 		e.Step, e.Answer = int(v[1].Num), v[2].Num
 	case kind.StepReading:
-		e.Step, e.Value = int(v[1].Num), v[2].Decimal()
+		e.Step, e.Value, e.Instrument = int(v[1].Num), v[2].Decimal(), v[4].Ref
+	case kind.StepMeasure:
+		e.Kind, e.Step = kind.StepReading, int(v[1].Num)
+		e.Measured = Measured{Value: v[2].Decimal(), Typed: v[4].Text, Instrument: v[5].Ref, Calibration: v[6].Ref, Due: v[7].Text,
+			U: limit.Uncertainty{Expanded: v[8].Decimal(), Coverage: v[9].Decimal()}}
 	case kind.StepRecord:
 		e.Step, e.Text, e.Unit = int(v[1].Num), v[2].Text, v[3].Ref
 	case kind.StepBegin:
@@ -357,6 +376,38 @@ func (e *Entry) fill(v []change.Value) {
 	default:
 		e.fillReview(v)
 	}
+}
+
+// loadRecalls reads the voids of the calibrations that readings carry.
+func (r *Record) loadRecalls(tx *changelog.Tx) error {
+	read := map[clock.Dot]bool{{}: true}
+	for i := range r.Entries {
+		calibration := r.Entries[i].Calibration
+		if read[calibration] {
+			continue
+		}
+		read[calibration] = true
+		err := tx.Each("SELECT dot, why FROM recall WHERE target = ? ORDER BY dot", []any{calibration.Key()}, func(scan func(...any) error) error {
+			recall, key := Recall{Calibration: calibration}, []byte(nil)
+			if err := scan(&key, &recall.Why); err != nil {
+				return err
+			}
+			var err error
+			recall.Dot, err = clock.DotFromKey(key)
+			r.Recalls = append(r.Recalls, recall)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+	}
+	for i := range r.Recalls {
+		var err error
+		if r.Recalls[i].Ctx, err = tx.Context(r.Recalls[i].Dot); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // loadSigners reads the roles and keys of those who signed.

@@ -3,7 +3,6 @@ package run
 import (
 	"slices"
 
-	"pulk/checklist/limit"
 	"pulk/checklist/procedure"
 	"pulk/checklist/review"
 	"pulk/schema/kind"
@@ -74,15 +73,6 @@ func (v *view) entries(k *kind.Kind, step int) []*Entry {
 
 const anyStep = -2
 
-// outcome judges a reading against the limits of its step.
-func (r *Record) outcome(e *Entry) limit.Outcome {
-	step := r.step(e.Step)
-	if step == nil || step.Reading == nil {
-		return limit.Pass
-	}
-	return step.Reading.Limits.Judge(e.Value, limit.Uncertainty{})
-}
-
 func (r *Record) step(n int) *procedure.Step {
 	if r.Procedure == nil || n < 0 || n >= len(r.Procedure.Steps) {
 		return nil
@@ -91,11 +81,12 @@ func (r *Record) step(n int) *procedure.Step {
 }
 
 // failing reports whether an entry shows that something is not as it must be: a
-// reading outside its limits, or a no.
+// reading outside its limits, or a no. One that is inside and does not count, as its
+// instrument was out of calibration, shows nothing.
 func (v *view) failing(e *Entry) bool {
 	switch e.Kind {
 	case kind.StepReading:
-		return v.outcome(e) != limit.Pass
+		return v.judge(e).Outcome.Bad()
 	case kind.StepCheck:
 		return e.Answer != 0
 	}
@@ -185,16 +176,26 @@ func (v *view) done(n int) bool {
 	return v.enough(n, kind.StepCheck, 1)
 }
 
-// enough reports whether a step has as many good entries of a kind as it needs,
-// each made by someone who knew of all that has the step done again, and no
-// failing one that is not settled.
+// enough reports whether a step has as many good entries of a kind as it needs, and
+// no failing one that is not settled.
 func (v *view) enough(n int, k *kind.Kind, need int) bool {
+	good, settled := v.good(n, k)
+	return settled && len(good) >= need
+}
+
+// good returns the entries of a kind that do a step: those that count, or are used as
+// they are, each made by someone who knew of all that has the step done again. It also
+// reports whether all that fails is settled.
+func (v *view) good(n int, k *kind.Kind) (good []*Entry, settled bool) {
 	aside := v.toRedo(n)
-	var good []*Entry
+	settled = true
 	for _, e := range v.entries(k, n) {
-		if !v.failing(e) {
+		if v.counts(e) {
 			good = append(good, e)
 			continue
+		}
+		if !v.failing(e) && len(v.ncsOf(e)) == 0 {
+			continue // nobody asked for it to be used as it is
 		}
 		switch v.handled(e) {
 		case accepted:
@@ -202,16 +203,12 @@ func (v *view) enough(n int, k *kind.Kind, need int) bool {
 		case setAside:
 			aside = append(aside, e.Dot)
 		default:
-			return false
+			settled = false
 		}
 	}
-	count := 0
-	for _, e := range good {
-		if !slices.ContainsFunc(aside, func(d clock.Dot) bool { return !e.Ctx.Has(d) }) {
-			count++
-		}
-	}
-	return count >= need
+	return slices.DeleteFunc(good, func(e *Entry) bool {
+		return slices.ContainsFunc(aside, func(d clock.Dot) bool { return !e.Ctx.Has(d) })
+	}), settled
 }
 
 // toRedo returns the nonconformances at a step that are disposed as rework or

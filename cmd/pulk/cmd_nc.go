@@ -15,10 +15,10 @@ import (
 func (e *env) ncCommand() *cli.Command {
 	return group("nc", "nonconformances: what is not as it must be, and what is done about it",
 		verb{path: "pulk nc raise", args: "TEXT", minArgs: 1, maxArgs: -1, usage: "open a nonconformance", writes: true,
-			about:    "A failing reading opens one by itself. Any open one shuts the gates of its run.",
+			about:    "A failing reading opens one by itself. Any open one shuts the gates of its run. One about a reading that does not count, as its instrument was out of calibration, lets people decide to use it as it is.",
 			examples: []string{`pulk nc raise "cable jacket cut 3 m above the connector" --run stn-41 --step 120 --as tomas`},
 			flags: []cli.Flag{&cli.StringFlag{Name: "run", Usage: "the `RUN` it is about"}, &cli.StringFlag{Name: "step", Usage: "the `STEP` of that run"},
-				&cli.StringFlag{Name: "unit", Usage: "the `SERIAL` of the unit it is about"}},
+				&cli.StringFlag{Name: "unit", Usage: "the `SERIAL` of the unit it is about"}, &cli.StringFlag{Name: "entry", Usage: "the `ID` of the reading of that run that it is about"}},
 			action: (*call).ncRaise}.command(e),
 		verb{path: "pulk nc list", usage: "the nonconformances", reads: true,
 			flags: []cli.Flag{&cli.BoolFlag{Name: "open", Usage: "only those still open"}}, action: (*call).ncList}.command(e),
@@ -45,14 +45,23 @@ func (c *call) ncRaise() error {
 			if err != nil {
 				return err
 			}
+			if name := c.String("entry"); name != "" {
+				id, err := tx.ParseName(name)
+				if err != nil {
+					return fault.Misuse("see: pulk run show "+c.String("run"), "%s", err)
+				}
+				nc, err := doing.RaiseAbout(id, text)
+				said = tx.Name(nc)
+				return err
+			}
 			if id := c.String("step"); id != "" {
 				if step, err = doing.Number(id); err != nil {
 					return err
 				}
 			}
 			unitID = doing.Target
-		} else if c.String("step") != "" {
-			return fault.Misuse("name it with --run", "a step is that of a run")
+		} else if c.String("step") != "" || c.String("entry") != "" {
+			return fault.Misuse("name it with --run", "a step or an entry is that of a run")
 		}
 		if serial := c.String("unit"); serial != "" {
 			if unitID, err = findUnit(tx, serial); err != nil {

@@ -8,10 +8,8 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"pulk/checklist/crew"
-	"pulk/checklist/limit"
 	"pulk/checklist/procedure"
 	"pulk/checklist/run"
-	"pulk/schema/decimal"
 	"pulk/schema/fault"
 	"pulk/schema/kind"
 	"pulk/sync/changelog"
@@ -31,10 +29,13 @@ func (e *env) runCommand() *cli.Command {
 			flags: []cli.Flag{&cli.BoolFlag{Name: "all", Usage: "also those that have ended"}}, action: (*call).runList}.command(e),
 		verb{path: "pulk run show", args: "RUN", minArgs: 1, maxArgs: 1, usage: "every step, its entries, and why a gate is shut", reads: true, action: (*call).runShow}.command(e),
 		verb{path: "pulk run check", args: "RUN STEP [VALUE…]", minArgs: 2, maxArgs: -1, usage: "carry out one step", writes: true,
-			about: "A do or confirm step takes no value; a reading takes one number or several, in the step's unit; a record step takes the text or serial; a waiting step starts its clock the first time and is done the second time. " +
-				"A reading outside its limits opens a nonconformance by itself.",
-			examples: []string{"pulk run check stn-41 30 --as ida", "pulk run check stn-41 120 4.35 --as ida", `pulk run check stn-41 50 --no "frost on the seal" --as ida`},
+			about: "A do or confirm step takes no value; a reading takes one number or several, in the step's unit or with another unit of its dimension behind each; a record step takes the text or serial; a waiting step starts its clock the first time and is done the second time. " +
+				"A reading outside its limits opens a nonconformance by itself. One taken with an instrument out of calibration is kept and does not count.",
+			examples: []string{"pulk run check stn-41 30 --as ida", "pulk run check stn-41 120 4.35 --as ida",
+				"pulk run check stn-41 140 0.55 0.61 0.58 --unit GOhm --with TST-0031 --as ida", `pulk run check stn-41 50 --no "frost on the seal" --as ida`},
 			flags: []cli.Flag{&cli.StringFlag{Name: "no", Usage: "answer a confirm step with no: `WHAT` is seen instead"},
+				&cli.StringFlag{Name: "unit", Usage: "the `UNIT` that the values are typed in, by its UCUM code"},
+				&cli.StringFlag{Name: "with", Usage: "`SERIAL` of the instrument that they were read with"},
 				&cli.BoolFlag{Name: "again", Usage: "take another reading at a step that is done"}},
 			action: (*call).runCheck}.command(e),
 		e.runWorkCommand(),
@@ -110,7 +111,7 @@ func check(tx *changelog.Tx, doing *run.Doing, n int, values []string, no string
 	}
 	switch step.Kind {
 	case procedure.KindReading:
-		return checkReading(doing, n, values)
+		return checkReading(tx, doing, n, values)
 	case procedure.KindRecord:
 		text := strings.Join(values, " ")
 		unit, err := unitToRecord(tx, step, text)
@@ -142,34 +143,6 @@ func check(tx *changelog.Tx, doing *run.Doing, n int, values []string, no string
 	return said, doing.Check(n)
 }
 
-func checkReading(doing *run.Doing, n int, values []string) (string, error) {
-	step := doing.Steps[n].Step
-	if len(values) == 0 {
-		return "", fault.Misuse(fmt.Sprintf("give it in %s", step.Reading.Unit), "step %s needs a reading of %s", step.ID, step.Reading.Quantity)
-	}
-	var numbers []decimal.Decimal
-	for _, text := range values {
-		number, err := decimal.Parse(text)
-		if err != nil {
-			return "", fault.Misuse(fmt.Sprintf("give the number alone, in %s", step.Reading.Unit), "step %s: %s", step.ID, err)
-		}
-		numbers = append(numbers, number)
-	}
-	outcomes, err := doing.Read(n, numbers, clock.Dot{})
-	if err != nil {
-		return "", err
-	}
-	var lines []string
-	for i, outcome := range outcomes {
-		line := fmt.Sprintf("step %s: %s %s, within limits %s", step.ID, numbers[i], step.Reading.Unit, step.Reading.Limits)
-		if outcome != limit.Pass {
-			line = fmt.Sprintf("step %s: %s %s is OUTSIDE its limits %s. A nonconformance is open and shuts the gates of this run", step.ID, numbers[i], step.Reading.Unit, step.Reading.Limits)
-		}
-		lines = append(lines, line)
-	}
-	return strings.Join(lines, "\n"), nil
-}
-
 func (c *call) runCheck() error {
 	var said string
 	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
@@ -182,9 +155,29 @@ func (c *call) runCheck() error {
 			return err
 		}
 		doing.Again = c.Bool("again")
-		said, err = check(tx, doing, n, c.Args().Slice()[2:], c.String("no"))
+		said, err = check(tx, doing, n, c.readingWords(doing.Steps[n].Step), c.String("no"))
 		return err
 	}, func() { c.printf("%s\n", said) })
+}
+
+// readingWords returns what was typed behind the step, with what --unit and --with
+// add to a reading.
+func (c *call) readingWords(step *procedure.Step) []string {
+	words := c.Args().Slice()[2:]
+	if step.Kind != procedure.KindReading {
+		return words
+	}
+	if code := c.String("unit"); code != "" {
+		var with []string
+		for _, word := range words {
+			with = append(with, word, code)
+		}
+		words = with
+	}
+	if serial := c.String("with"); serial != "" {
+		words = append(words, "with", serial)
+	}
+	return words
 }
 
 func (c *call) runSign() error {
@@ -202,6 +195,11 @@ func (c *call) runSign() error {
 // sign signs a hold or witness point. The passphrase is asked before the store is
 // locked, so that nobody else has to wait for it.
 func (c *call) sign(runName, stepID string, verdict run.Verdict) error {
+	if verdict == run.Go {
+		if err := c.showRisks(runName, stepID); err != nil {
+			return err
+		}
+	}
 	signer, err := c.unlock()
 	if err != nil {
 		return err
@@ -217,6 +215,28 @@ func (c *call) sign(runName, stepID string, verdict run.Verdict) error {
 		}
 		return doing.Sign(n, verdict, signer)
 	}, func() { c.printf("step %s of run %s: signed %s\n", stepID, runName, verdict) })
+}
+
+// showRisks shows the conditional passes before a gate, whose risk a go takes, before
+// the passphrase is asked.
+func (c *call) showRisks(runName, stepID string) error {
+	return c.view(func(tx *changelog.Tx) error {
+		id, err := tx.ParseName(runName)
+		if err != nil {
+			return fault.Misuse("see: pulk run list", "%s", err)
+		}
+		record, err := run.Load(tx, id)
+		if err != nil {
+			return noRun(err)
+		}
+		s := run.Evaluate(record)
+		if n, ok := s.StepByID(stepID); ok && s.Steps[n].Gate != nil {
+			for _, risk := range risksOf(tx, s, s.Steps[n].Gate) {
+				fmt.Fprintf(c.env.stderr, "! a go takes the risk of %s\n", risk)
+			}
+		}
+		return nil
+	})
 }
 
 func (c *call) runVoid() error {

@@ -6,7 +6,6 @@ import (
 	"fmt"
 
 	"pulk/checklist/crew"
-	"pulk/checklist/limit"
 	"pulk/checklist/procedure"
 	"pulk/checklist/run"
 	"pulk/schema/fault"
@@ -27,18 +26,31 @@ type stepRow struct {
 	Done    bool       `json:"done"`
 	Blocked []string   `json:"blocked"`
 	Entries []entryRow `json:"entries"`
+	Spread  *spreadRow `json:"spread,omitempty"` // of the readings that count, where there are several
 	Gate    *gateRow   `json:"gate,omitempty"`
 	Cannot  bool       `json:"irreversible"`
 }
 
+// spreadRow says how far the readings of a step lie apart, in its unit. Each of them is
+// judged, not their mean.
+type spreadRow struct {
+	Readings  int    `json:"readings"`
+	Mean      string `json:"mean"`
+	Range     string `json:"range"`
+	Deviation string `json:"standard_deviation"` // with n - 1
+	text      string
+}
+
 // entryRow is an entry about a step.
 type entryRow struct {
-	ID     string    `json:"id"`
-	What   string    `json:"what"`
-	At     string    `json:"at"`
-	Person string    `json:"person"`
-	Voided bool      `json:"voided"`
-	Paper  *paperRow `json:"paper,omitempty"` // if it was typed in from paper; at and person are then those of the typing
+	ID     string `json:"id"`
+	What   string `json:"what"`
+	At     string `json:"at"`
+	Person string `json:"person"`
+	Voided bool   `json:"voided"`
+
+	Reading *dayReading `json:"reading,omitempty"`
+	Paper   *paperRow   `json:"paper,omitempty"` // if it was typed in from paper; at and person are then those of the typing
 }
 
 // paperRow is how an entry stood on a sheet of paper.
@@ -89,6 +101,8 @@ type gateRow struct {
 	SignOffs []signOffRow `json:"sign_offs"`
 	// Review is the readiness review that it needs, or null.
 	Review *reviewDetail `json:"review"`
+	// Risks are the conditional passes before it, whose risk a go takes.
+	Risks []string `json:"conditional_passes"`
 }
 
 // signOffRow is one sign-off and whether it holds.
@@ -212,11 +226,14 @@ func stepRowOf(tx *changelog.Tx, s *run.State, step run.StepState) (stepRow, err
 			row.Entries = append(row.Entries, er)
 		}
 	}
+	if spread, ok := s.Spread(step.Number); ok {
+		row.Spread = &spreadRow{spread.N, spread.Mean.String(), spread.Range.String(), spread.Deviation.String(), spreadText(spread, step.Step.Reading.Unit)}
+	}
 	if step.Gate == nil {
 		return row, nil
 	}
 	row.Gate = &gateRow{Open: step.Gate.Open, Need: step.Gate.Need, Have: step.Gate.Have, Role: step.Gate.Role,
-		Shut: append([]string{}, step.Gate.Shut...), SignOffs: []signOffRow{}}
+		Shut: append([]string{}, step.Gate.Shut...), SignOffs: []signOffRow{}, Risks: risksOf(tx, s, step.Gate)}
 	for _, so := range step.Gate.SignOffs {
 		sr, err := signOffRowOf(tx, so)
 		if err != nil {
@@ -241,6 +258,15 @@ func signOffRowOf(tx *changelog.Tx, so run.SignOff) (signOffRow, error) {
 	return sr, err
 }
 
+// risksOf says in words which conditional passes lie before a gate.
+func risksOf(tx *changelog.Tx, s *run.State, gate *run.Gate) []string {
+	risks := []string{}
+	for _, e := range gate.Conditional {
+		risks = append(risks, fmt.Sprintf("step %s: %s (%s)", s.Steps[e.Step].Step.ID, entryText(s, e), tx.Name(e.Dot)))
+	}
+	return risks
+}
+
 func entryRowOf(tx *changelog.Tx, s *run.State, e *run.Entry, voided bool) (entryRow, error) {
 	person, err := crew.Label(tx, e.Person)
 	if err != nil {
@@ -251,7 +277,19 @@ func entryRowOf(tx *changelog.Tx, s *run.State, e *run.Entry, voided bool) (entr
 		return entryRow{}, err
 	}
 	behind, err := paperText(tx, e)
-	return entryRow{ID: tx.Name(e.Dot), What: entryText(s, e) + behind, At: *jsonTime(e.At.Time()), Person: person, Voided: voided, Paper: paper}, err
+	row := entryRow{ID: tx.Name(e.Dot), What: entryText(s, e), At: *jsonTime(e.At.Time()), Person: person, Voided: voided, Paper: paper}
+	if err != nil || e.Kind != kind.StepReading {
+		row.What += behind
+		return row, err
+	}
+	if row.Reading, err = readingOf(tx, s, e); row.Reading.Instrument != "" {
+		row.What += "; with " + row.Reading.Instrument
+		if e.Due != "" {
+			row.What += ", calibrated to " + e.Due
+		}
+	}
+	row.What += behind
+	return row, err
 }
 
 // entryText says in words what an entry says.
@@ -264,12 +302,7 @@ func entryText(s *run.State, e *run.Entry) string {
 		return "done"
 	case kind.StepReading:
 		if e.Step < len(s.Steps) && s.Steps[e.Step].Step.Reading != nil {
-			r := s.Steps[e.Step].Step.Reading
-			text := e.Value.String() + " " + r.Unit
-			if r.Limits.Judge(e.Value, limit.Uncertainty{}) != limit.Pass {
-				text += " OUTSIDE " + r.Limits.String()
-			}
-			return text
+			return readingWords(s.Steps[e.Step].Step.Reading, &e.Measured, s.Judge(e))
 		}
 		return e.Value.String()
 	case kind.StepBegin:
@@ -358,6 +391,9 @@ func (c *call) printStepRow(step stepRow, next bool) {
 		}
 		c.printBlock("             . ", fmt.Sprintf("%s  %s %s %s", what, e.Person, e.At, e.ID))
 	}
+	if step.Spread != nil {
+		c.printBlock("             = ", step.Spread.text)
+	}
 	if step.Gate != nil {
 		c.printGate(step.Gate)
 	} else if next {
@@ -378,6 +414,9 @@ func (c *call) printGate(g *gateRow) {
 		for _, reason := range g.Shut {
 			c.printBlock("             SHUT: ", reason)
 		}
+	}
+	for _, risk := range g.Risks {
+		c.printBlock("             ! ", "a go takes the risk of "+risk)
 	}
 	for _, so := range g.SignOffs {
 		line := fmt.Sprintf("%s by %s: %s", so.Verdict, so.Person, so.Standing)

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -32,7 +34,8 @@ func (e *env) unitCommand() *cli.Command {
 		verb{path: "pulk unit list", usage: "the units, with place and state", reads: true,
 			examples: []string{"pulk unit list --part SM3-001 --state released", "pulk unit list --at drill-hut --json"},
 			flags: []cli.Flag{&cli.StringFlag{Name: "part", Usage: "of this `PART` number"}, &cli.StringFlag{Name: "state", Usage: "in this `STATE`"},
-				&cli.StringFlag{Name: "at", Usage: "at this `LOCATION`, also in an assembly there"}},
+				&cli.StringFlag{Name: "at", Usage: "at this `LOCATION`, also in an assembly there"},
+				&cli.BoolFlag{Name: "calibrated", Usage: "only those that have a calibration, the one that is due first first"}},
 			action: (*call).unitList}.command(e),
 		verb{path: "pulk unit show", args: "SERIAL", minArgs: 1, maxArgs: 1, usage: "one unit: place, state, hours in service, what is installed in it", reads: true,
 			about:    "Where units of several items have one serial, write PART:SERIAL, here and everywhere.",
@@ -56,6 +59,7 @@ func (e *env) unitCommand() *cli.Command {
 			examples: []string{`pulk unit fail SM3-0107 --mode "no answer, current 0 mA" --hours 312 --as mirre`},
 			flags:    []cli.Flag{&cli.StringFlag{Name: "mode", Usage: "`HOW` it failed"}, &cli.Int64Flag{Name: "hours", Value: unit.UnknownHours, DefaultText: "unknown", Usage: "hours in service in all, whole `HOURS`"}, inRun},
 			action:   (*call).unitFail}.command(e),
+		e.unitCalibrateCommand(),
 		verb{path: "pulk unit dossier", args: "SERIAL", minArgs: 1, maxArgs: 1, usage: "the whole history of a unit, in the order of time", reads: true,
 			about: "Movements, installs, states and failures; the runs carried out on it, with every reading, nonconformance, decision and sign-off with its standing; and the runs that recorded it, " +
 				"with the readings of the steps that follow its scan before the next one.",
@@ -201,6 +205,8 @@ type unitRow struct {
 	Assembly  string   `json:"assembly"` // serial of what it is installed in, or empty
 	Slot      string   `json:"slot"`
 	Contested []string `json:"contested_fields"` // told differently by people who had not heard of each other
+	Due       string   `json:"calibration_due"`  // last day of its calibration, YYYY-MM-DD; empty where it has none
+	Overdue   bool     `json:"calibration_overdue"`
 }
 
 // partNames remembers the part numbers of items while rows are made.
@@ -268,16 +274,24 @@ func (c *call) unitList() error {
 		if err != nil {
 			return err
 		}
+		calibrations, err := unit.AllCalibrations(tx)
+		if err != nil {
+			return err
+		}
 		rows, parts := []unitRow{}, partNames{}
-		t := newTable("serial", "part", "state", "where", "lot")
 		for _, u := range list {
 			row, err := unitRowOf(tx, parts, u)
 			if err != nil {
 				return err
 			}
-			rows = append(rows, row)
-			t.add(row.Serial, row.Part, row.State, row.where(), row.Lot)
+			if row.Due, row.Overdue = dueOf(calibrations[u.ID], c.env.now()); row.Due != "" || !c.Bool("calibrated") {
+				rows = append(rows, row)
+			}
 		}
+		if c.Bool("calibrated") {
+			slices.SortStableFunc(rows, func(a, b unitRow) int { return cmp.Compare(a.Due, b.Due) })
+		}
+		t := unitTable(rows)
 		if c.asJSON() {
 			return c.printJSON(rows)
 		}
@@ -286,11 +300,30 @@ func (c *call) unitList() error {
 	})
 }
 
+// unitTable has a column of when a calibration is due where one of the units has one.
+func unitTable(rows []unitRow) *table {
+	measures := slices.ContainsFunc(rows, func(row unitRow) bool { return row.Due != "" })
+	t := newTable("serial", "part", "state", "where", "lot")
+	if measures {
+		t = newTable("serial", "part", "state", "where", "lot", "calibrated to")
+	}
+	for _, row := range rows {
+		cells := []any{row.Serial, row.Part, row.State, row.where(), row.Lot}
+		if measures {
+			cells = append(cells, dueText(row.Due, row.Overdue))
+		}
+		t.add(cells...)
+	}
+	return t
+}
+
 // unitDetail is pulk unit show --json.
 type unitDetail struct {
 	unitRow
-	ServiceHours float64   `json:"service_hours"` // to 0.1 h: installed and not failed, up to now; a failure's meter hours count in place of what came before
-	Holds        []unitRow `json:"holds"`         // what is installed in it
+	ServiceHours float64          `json:"service_hours"`          // to 0.1 h: installed and not failed, up to now; a failure's meter hours count in place of what came before
+	Holds        []unitRow        `json:"holds"`                  // what is installed in it
+	Calibrations []calibrationRow `json:"calibrations"`           // the earliest first
+	Standing     string           `json:"calibration_that_holds"` // its id, or empty
 }
 
 func unitDetailOf(tx *changelog.Tx, u *unit.Unit, events []unit.Event, now time.Time) (unitDetail, error) {
@@ -299,6 +332,15 @@ func unitDetailOf(tx *changelog.Tx, u *unit.Unit, events []unit.Event, now time.
 	detail := unitDetail{unitRow: row, Holds: []unitRow{}, ServiceHours: math.Round(unit.ServiceHours(events, now)*10) / 10}
 	if err != nil {
 		return detail, err
+	}
+	calibrations, err := unit.Calibrations(tx, u.ID)
+	if err != nil {
+		return detail, err
+	}
+	detail.Calibrations = calibrationRows(tx, calibrations, now)
+	detail.Due, detail.Overdue = dueOf(calibrations, now)
+	if standing := unit.Standing(calibrations); standing != nil {
+		detail.Standing = tx.Name(standing.ID)
 	}
 	inside, err := unit.List(tx, unit.Filter{In: u.ID})
 	if err != nil {
@@ -342,6 +384,10 @@ func (c *call) printUnit(d unitDetail) {
 		c.printf("  lot:     %s\n", d.Lot)
 	}
 	c.printf("  state:   %s\n  where:   %s\n  service: %.1f h\n", d.State, d.where(), d.ServiceHours)
+	if d.Due != "" {
+		c.printf("  calibrated to: %s\n", dueText(d.Due, d.Overdue))
+	}
+	c.printCalibrations(d.Calibrations, d.Standing)
 	if len(d.Holds) == 0 {
 		return
 	}

@@ -116,7 +116,7 @@ func (b *dayBuilder) describe(id clock.Dot) (string, error) {
 func (b *dayBuilder) addCounts(entries []changelog.Recorded) error {
 	n := &b.report.Counts
 	n.People, n.Sites = []string{}, map[string]int{}
-	of := map[*kind.Kind]*int{kind.StepCheck: &n.Checks, kind.StepReading: &n.Readings, kind.StepRecord: &n.Records, kind.RunNote: &n.Notes,
+	of := map[*kind.Kind]*int{kind.StepCheck: &n.Checks, kind.StepReading: &n.Readings, kind.StepMeasure: &n.Readings, kind.StepRecord: &n.Records, kind.RunNote: &n.Notes,
 		kind.StepSign: &n.SignOffs, kind.Void: &n.Voids, kind.NCRaise: &n.Raised, kind.NCDispose: &n.Decided}
 	for _, e := range entries {
 		n.Changes++

@@ -106,7 +106,17 @@ type dayReading struct {
 	Limits   string  `json:"limits"` // in words; empty while the revision is not here
 	Min      *string `json:"min"`    // null where there is none
 	Max      *string `json:"max"`
-	Verdict  string  `json:"verdict"` // pass, fail low, fail high; not judged while the revision is not here
+	Verdict  string  `json:"verdict"` // pass, conditional pass, conditional fail, fail low, fail high; not judged while the revision is not here, or where an uncertainty that the rule needs is not known
+	Flag     string  `json:"flag"`    // why it does not count whatever the verdict, as its instrument was out of calibration; or empty
+	Typed    string  `json:"typed"`   // as typed, where that was in another unit
+
+	Instrument  string   `json:"instrument"`           // serial of what it was taken with, or empty
+	Due         string   `json:"due_on"`               // last day of the calibration that was known, or empty
+	U           *string  `json:"expanded_uncertainty"` // in the unit; null where unknown
+	Coverage    *string  `json:"coverage_factor"`
+	Probability *float64 `json:"conformance_probability"` // normal; null where the uncertainty is unknown or there are no limits
+
+	bad bool // outside its limits
 }
 
 // dayNotHere is a run of which only entries are here.

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"pulk/checklist/limit"
 	"pulk/schema/kind"
 )
 
@@ -54,7 +55,8 @@ func together(first, next *dayEvent) bool {
 	if first.plainCheck() {
 		return next.plainCheck() && next.At.Sub(first.At) < time.Hour
 	}
-	return first.Reading != nil && next.Reading != nil && first.Step == next.Step && !first.Bad && !next.Bad && !first.Voided && !next.Voided
+	return first.Reading != nil && next.Reading != nil && first.Step == next.Step && !first.Bad && !next.Bad && !first.Voided && !next.Voided &&
+		first.Reading.Verdict == next.Reading.Verdict && first.Reading.Flag == next.Reading.Flag && first.Reading.Instrument == next.Reading.Instrument
 }
 
 // opensFor reports whether an event is the nonconformance that the failure told in a
@@ -105,7 +107,7 @@ func (e *dayEvent) mark() string {
 		return "STOP"
 	case e.Kind == kind.NCRaise.Name:
 		return "NC"
-	case e.Kind == kind.StepCheck.Name, e.Kind == kind.StepReading.Name && e.Reading.Verdict == "pass", e.Kind == kind.StepRecord.Name:
+	case e.Kind == kind.StepCheck.Name, e.Kind == kind.StepReading.Name && e.Reading.Verdict == "pass" && e.Reading.Flag == "", e.Kind == kind.StepRecord.Name:
 		return "ok"
 	case e.Kind == kind.StepSign.Name, e.Kind == kind.ReviewDecide.Name:
 		return "GO"
@@ -129,18 +131,46 @@ func stepsText(events []dayEvent) string {
 // readingText says values with their unit, limits and verdict.
 func readingText(events []dayEvent) string {
 	r := events[0].Reading
-	var values []string
+	var values, typed []string
 	for i := range events {
 		values = append(values, events[i].Reading.Value)
+		if events[i].Reading.Typed != "" {
+			typed = append(typed, events[i].Reading.Typed)
+		}
 	}
 	text := fmt.Sprintf("%s %s", r.Quantity, strings.Join(values, ", "))
 	if r.Unit != "" {
 		text += " " + r.Unit
 	}
+	if len(typed) > 0 {
+		text += " (typed " + strings.Join(typed, ", ") + ")"
+	}
 	if r.Limits == "" {
 		return text + ", not judged: its limits are not here yet"
 	}
-	return fmt.Sprintf("%s (%s): %s", text, r.Limits, r.Verdict)
+	text = fmt.Sprintf("%s (%s): %s", text, r.Limits, r.Verdict)
+	if len(events) == 1 {
+		text += r.measuredText()
+	}
+	if r.Instrument != "" {
+		text += ", with " + r.Instrument
+	}
+	if r.Flag != "" {
+		text += "; does not count: " + r.Flag
+	}
+	return text
+}
+
+// measuredText says how sure a verdict is, where that is known.
+func (r *dayReading) measuredText() string {
+	if r.U == nil {
+		return ""
+	}
+	text := fmt.Sprintf(", U = %s (k = %s)", *r.U, *r.Coverage)
+	if r.Probability != nil {
+		text += ", conforms with " + limit.Percent(*r.Probability)
+	}
+	return text
 }
 
 // about says in words what a nonconformance is about.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"pulk/checklist/limit"
@@ -157,9 +158,10 @@ func (b *dayBuilder) event(s *run.State, e *run.Entry) (dayEvent, error) {
 			event.Text = "done: " + step.Text
 		}
 	case kind.StepReading:
-		event.Reading = readingOf(step, e)
-		if event.Reading.Verdict != limit.Pass.String() && event.Reading.Verdict != limit.Outcome(0).String() {
-			event.Bad = true
+		if event.Reading, err = readingOf(b.tx, s, e); err != nil {
+			return event, err
+		}
+		if event.Bad = event.Reading.bad; event.Bad {
 			b.report.Counts.Failed++
 		}
 	case kind.StepRecord:
@@ -206,16 +208,30 @@ func stepOf(s *run.State, n int) *procedure.Step {
 	return s.Steps[n].Step
 }
 
-func readingOf(step *procedure.Step, e *run.Entry) *dayReading {
-	r := &dayReading{Quantity: "value", Value: e.Value.String(), Verdict: limit.Outcome(0).String()}
+func readingOf(tx *changelog.Tx, s *run.State, e *run.Entry) (*dayReading, error) {
+	r := &dayReading{Quantity: "value", Value: e.Value.String(), Verdict: limit.Outcome(0).String(), Typed: e.Typed, Due: e.Due}
+	var err error
+	if !e.Instrument.IsZero() {
+		text := ""
+		text, err = tx.Describe(e.Instrument)
+		r.Instrument = cmp.Or(strings.TrimPrefix(text, "unit "), tx.Name(e.Instrument))
+	}
+	if e.U.Known() {
+		r.U, r.Coverage = boundText(&e.U.Expanded), boundText(&e.U.Coverage)
+	}
+	step := stepOf(s, e.Step)
 	if step == nil || step.Reading == nil {
-		return r
+		return r, err
 	}
 	limits := step.Reading.Limits
 	r.Quantity, r.Unit, r.Limits = step.Reading.Quantity, step.Reading.Unit, limits.String()
-	r.Verdict = limits.Judge(e.Value, limit.Uncertainty{}).String()
+	j := s.Judge(e)
+	r.Verdict, r.Flag, r.bad = j.Outcome.String(), j.Flag, j.Outcome.Bad()
+	if j.HasProbability {
+		r.Probability = &j.Probability
+	}
 	r.Min, r.Max = boundText(limits.Min), boundText(limits.Max)
-	return r
+	return r, err
 }
 
 func boundText(d *decimal.Decimal) *string {

@@ -15,7 +15,7 @@ var movementKinds = map[*kind.Kind]string{kind.StockReceive: "receive", kind.Sto
 	kind.StockCount: "count", kind.StockScrap: "scrap"}
 
 // unitKinds names what happens to units.
-var unitKinds = map[*kind.Kind]string{kind.UnitAdd: "add", kind.UnitMove: "move", kind.UnitInstall: "install", kind.UnitRemove: "remove", kind.UnitFail: "fail"}
+var unitKinds = map[*kind.Kind]string{kind.UnitAdd: "add", kind.UnitMove: "move", kind.UnitInstall: "install", kind.UnitRemove: "remove", kind.UnitFail: "fail", kind.UnitCalibrate: "calibrate"}
 
 // addStock tells of the day's movements, as their authors wrote them down.
 func (b *dayBuilder) addStock(entries []changelog.Recorded) error {

@@ -57,6 +57,8 @@ func (u *dayUnitEvent) fill(e changelog.Recorded, words []string) {
 		u.Text = fmt.Sprintf("installed in %s, slot %s", words[0], v[2].Text)
 	case kind.UnitRemove:
 		u.Text = fmt.Sprintf("removed from %s, slot %s, to %s%s", words[0], v[2].Text, words[1], afterColon(v[4].Text))
+	case kind.UnitCalibrate:
+		u.Text = fmt.Sprintf("calibrated on %s, certificate %s, due %s", v[3].Text, v[1].Text, v[4].Text)
 	case kind.UnitFail:
 		u.Bad = true
 		u.Text = "FAILED" + afterColon(v[2].Text)

@@ -4,11 +4,9 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"pulk/checklist/crew"
-	"pulk/checklist/limit"
 	"pulk/checklist/procedure"
 	"pulk/checklist/run"
 	"pulk/inventory/stock"
@@ -70,6 +68,9 @@ func dossierOf(tx *changelog.Tx, u *unit.Unit, now time.Time) (dossier, error) {
 		return dossier{}, err
 	}
 	if err := b.nonconformances(); err != nil {
+		return dossier{}, err
+	}
+	if err := b.calibrationLines(); err != nil {
 		return dossier{}, err
 	}
 	if err := b.attachments(); err != nil {
@@ -177,9 +178,12 @@ func (b *dossierBuilder) entry(s *run.State, e *run.Entry, voided bool, signs ma
 	}
 	switch e.Kind {
 	case kind.StepReading:
-		line.Reading = readingOf(step, e)
-		line.Bad = line.Reading.Limits != "" && line.Reading.Verdict != limit.Pass.String()
-		line.Text = dossierReading(line.Reading)
+		reading, err := readingOf(b.tx, s, e)
+		if err != nil {
+			return err
+		}
+		line.Reading, line.Bad = reading, reading.bad
+		line.Text = readingText([]dayEvent{{Reading: reading}})
 	case kind.ReviewWaive:
 		line.Bad = true // for good: nobody reads over it
 	case kind.StepSign, kind.ReviewDecide:
@@ -205,14 +209,6 @@ func (b *dossierBuilder) entry(s *run.State, e *run.Entry, voided bool, signs ma
 	}
 	line.Text += behind
 	return b.add(line, e.Dot, e.At, e.Person, s.Location)
-}
-
-func dossierReading(r *dayReading) string {
-	text := strings.TrimSpace(r.Quantity + " " + r.Value + " " + r.Unit)
-	if r.Limits == "" {
-		return text + ", not judged: its limits are not here yet"
-	}
-	return fmt.Sprintf("%s (%s): %s", text, r.Limits, r.Verdict)
 }
 
 // followsScan reports whether an entry is the record of the unit, or is about a step

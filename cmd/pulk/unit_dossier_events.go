@@ -114,6 +114,8 @@ func eventText(e unit.Event, words map[clock.Dot]string) string {
 			hours = fmt.Sprintf("after %d h in service", e.Hours)
 		}
 		return fmt.Sprintf("FAILED: %s (%s)", e.Text, hours)
+	case kind.UnitCalibrate:
+		return who + "calibrated, certificate " + e.Text
 	case kind.AssignText:
 		return "state " + e.State + afterColon(e.Text)
 	}

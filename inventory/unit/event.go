@@ -24,7 +24,7 @@ type Event struct {
 	From, To clock.Dot // add, move, remove: locations; settled place: To is a location or assembly
 	State    string    // add, fail, state
 	Hours    int64     // fail: hours in service in all, or UnknownHours
-	Text     string    // why, note or mode
+	Text     string    // why, note, mode, or a certificate and when it is due
 	Run      clock.Dot // install, fail
 }
 
@@ -62,6 +62,8 @@ func eventFrom(entry *changelog.Entry) Event {
 		e.Assembly, e.Slot, e.To, e.Text = v[1].Ref, v[2].Text, v[3].Ref, v[4].Text
 	case kind.UnitFail:
 		e.Hours, e.Text, e.Run, e.State = v[1].Num, v[2].Text, v[3].Ref, v[4].Text
+	case kind.UnitCalibrate:
+		e.Text = v[1].Text + ", due " + v[4].Text
 	case kind.AssignText:
 		e.State, e.Text = v[3].Text, v[4].Text
 	case kind.AssignRef:

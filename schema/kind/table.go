@@ -136,6 +136,25 @@ var (
 	LinkElements = register(73, "link.elements", cols("link", Ref, "catalogue_number", Uint, "omm", Text))
 )
 
+// Readings taken with instruments, and what those are calibrated to.
+var (
+	// StepMeasure is a step.reading that was typed in another unit than the step's, or
+	// taken with an instrument. Value and uncertainty are in the step's unit; typed is
+	// what was typed, where that is something else. Outcome is as its reader was told: 0
+	// pass, 1 fail low, 2 fail high, 3 conditional pass, 4 conditional fail, 5 not
+	// judged. Due is the last day of the calibration, YYYY-MM-DD, or empty where none is
+	// known; coverage is 0 where no uncertainty is.
+	StepMeasure = register(80, "step.measure", cols("run", Ref, "step", Uint, "value", Decimal, "outcome", Uint, "typed", Text,
+		"instrument", Ref, "calibration", Ref, "due", Text, "uncertainty", Decimal, "coverage", Decimal))
+	// UnitCalibrate says that a unit was calibrated, with the dates of that and of the
+	// last day that it holds, YYYY-MM-DD.
+	UnitCalibrate = register(81, "unit.calibrate", cols("unit", Ref, "certificate", Text, "laboratory", Text, "calibrated", Text, "due", Text, "note", Text))
+	// UnitUncertainty is what a calibration states for readings of one dimension, in the
+	// same change-set: U = absolute + percent of the reading / 100, with its coverage
+	// factor. Of_unit is the UCUM code that absolute is in.
+	UnitUncertainty = register(82, "unit.uncertainty", cols("calibration", Ref, "of_unit", Text, "absolute", Decimal, "percent", Decimal, "coverage", Decimal))
+)
+
 // Assemblies: units with slots in order, and a plan of what goes into each.
 var (
 	// AssemblyPlan is a plan of the slots of an assembly; which plan holds is in the

@@ -192,14 +192,14 @@ func (w *world) step(m *machine, d *run.Doing, n int, r *rand.Rand, person simul
 		}
 		return fmt.Sprintf("signs %s at %s", verdict, s.ID), d.Sign(n, verdict, w.signer(m, person, r))
 	case procedure.KindReading:
-		var values []decimal.Decimal
+		var values []run.Measured
 		text := ""
 		for range s.Reading.Repeat {
 			value := w.reading(s.Reading, r)
-			values = append(values, value)
+			values = append(values, run.Measured{Value: value})
 			text += " " + value.String()
 		}
-		_, err := d.Read(n, values, clock.Dot{})
+		_, err := d.Read(n, values)
 		return fmt.Sprintf("reads%s at %s", text, s.ID), err
 	case procedure.KindRecord:
 		return "records at " + s.ID, d.Write(n, fmt.Sprintf("W-%d", r.IntN(100)), clock.Dot{})
