@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"strconv"
+	"time"
 
 	"pulk/checklist/procedure"
 	"pulk/schema/fault"
@@ -57,6 +58,20 @@ type Tap struct {
 	Entry string `json:"entry"` // what is voided
 	Shown string `json:"shown"` // Step.Shown of what the person saw
 	Read  bool   `json:"read"`  // the person has read the step's cautions
+	AtMS  int64  `json:"at_ms"` // when it was tapped, as the page knows the site's time; 0 for just now
+}
+
+// lateAfter is how long after the tap an entry is said to be late.
+const lateAfter = 2 * time.Minute
+
+// Late says in words that a tap was made some time before it came here; false where
+// it was not. The entry itself has the time of when it is written.
+func (t Tap) Late(now time.Time) (note string, late bool) {
+	at := time.UnixMilli(t.AtMS)
+	if t.AtMS == 0 || now.Sub(at) < lateAfter {
+		return "", false
+	}
+	return "tapped at " + at.UTC().Format("2006-01-02 15:04Z") + " on a page that was cut off, and taken later", true
 }
 
 // stepActs lists what can be done at a step, what is done as a rule first. It

@@ -70,6 +70,20 @@ func TestShownTells(t *testing.T) {
 	}
 }
 
+// TestLate tells of taps that came long after they were made.
+func TestLate(t *testing.T) {
+	now := time.Date(2027, 1, 5, 8, 20, 0, 0, time.UTC)
+	for minutesAgo, want := range map[int]bool{0: false, 1: false, 2: true, 20: true, -5: false} {
+		note, late := Tap{AtMS: now.Add(-time.Duration(minutesAgo) * time.Minute).UnixMilli()}.Late(now)
+		if late != want || late && !strings.Contains(note, now.Add(-time.Duration(minutesAgo)*time.Minute).Format("15:04Z")) {
+			t.Errorf("%d min ago: %q, %v", minutesAgo, note, late)
+		}
+	}
+	if _, late := (Tap{}).Late(now); late {
+		t.Error("a tap without a time is late")
+	}
+}
+
 // TestLook tells what is new to a person, what can be undone, and how long a wait
 // takes, by entries that are given.
 func TestLook(t *testing.T) {

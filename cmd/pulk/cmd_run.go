@@ -39,6 +39,7 @@ func (e *env) runCommand() *cli.Command {
 				&cli.BoolFlag{Name: "again", Usage: "take another reading at a step that is done"}},
 			action: (*call).runCheck}.command(e),
 		e.runWorkCommand(),
+		e.runPageCommand(),
 		e.runSheetCommand(), e.runTranscribeCommand(),
 		verb{path: "pulk run sign", args: "RUN STEP go|stop", minArgs: 3, maxArgs: 3, usage: "sign a hold point or witness point", writes: true,
 			about:    "Signs with your own key, on the evidence that this store has now. A go is refused while anything is open; a stop is always taken.",

@@ -47,6 +47,7 @@ var mayImport = map[string][]string{
 	"inventory/grid":     {},
 	"testdata":           {"testdata"},
 	"cmd/paper":          {},
+	"cmd/page":           {"checklist/run", "checklist/work"},
 	"cmd":                {"schema", "sync", "checklist", "inventory", "testdata", "cmd"},
 }
 

@@ -38,7 +38,7 @@ func (c *call) runScreen() error {
 			return err
 		}
 		w := &workPlace{call: c, log: log}
-		scene, err := w.look(c.Args().First(), me.Code)
+		scene, err := w.Look(c.Args().First(), me.Code)
 		if err != nil {
 			return err
 		}
@@ -102,7 +102,7 @@ func (w *workPlace) converse(t *terminal, s *session) error {
 			if w.env.now().Sub(looked) < screenLook {
 				continue
 			}
-			scene, err := w.look(s.scene.Run, s.scene.Person)
+			scene, err := w.Look(s.scene.Run, s.scene.Person)
 			if err != nil {
 				return err
 			}
@@ -118,7 +118,7 @@ func (w *workPlace) effect(t *terminal, s *session, e *effect) error {
 	case e == nil:
 		return nil
 	case e.become != "":
-		scene, err := w.look(s.scene.Run, e.become)
+		scene, err := w.Look(s.scene.Run, e.become)
 		if err != nil {
 			return s.sayFault(err)
 		}
@@ -131,7 +131,7 @@ func (w *workPlace) effect(t *terminal, s *session, e *effect) error {
 	if err != nil && !isAnswer(err) {
 		return err
 	}
-	scene, lookErr := w.look(s.scene.Run, s.scene.Person)
+	scene, lookErr := w.Look(s.scene.Run, s.scene.Person)
 	if lookErr != nil {
 		return lookErr
 	}
@@ -152,7 +152,7 @@ func (s *session) sayFault(err error) error {
 // carryOutWithKey carries a tap out, and opens the key that it takes before.
 func (w *workPlace) carryOutWithKey(t *terminal, s *session, e *effect) (string, error) {
 	if !e.key {
-		return w.carryOut(s.scene.Run, e.as, *e.tap, nil)
+		return w.CarryOut(s.scene.Run, e.as, *e.tap, nil)
 	}
 	if s.noSecret {
 		secret, err := w.passphrase("", false) // from the file
@@ -172,7 +172,7 @@ func (w *workPlace) carryOutWithKey(t *terminal, s *session, e *effect) (string,
 	if err != nil {
 		return "", err
 	}
-	said, err := w.carryOut(s.scene.Run, e.as, *e.tap, signer)
+	said, err := w.CarryOut(s.scene.Run, e.as, *e.tap, signer)
 	return said + " by " + e.as, err
 }
 

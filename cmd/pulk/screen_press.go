@@ -57,6 +57,7 @@ func (s *session) pressAtHazards(k key) *effect {
 	case s.top+s.bodyRows() < len(s.body()):
 		s.scroll(key{name: keyPageDown})
 	default:
+		s.nowRead(s.scene.Place)
 		s.hazards, s.top = false, 0
 		s.since = s.now
 	}
@@ -145,14 +146,15 @@ func (s *session) pressAtStep(k key) *effect {
 
 // cautionsRead reports whether nothing is to be read before the step is answered.
 func (s *session) cautionsRead(step *work.Step) bool {
-	return len(step.Cautions) == 0 || s.read[step.Shown]
+	return len(step.Cautions) == 0 || s.hasRead(step.Shown)
 }
 
 // readCautions counts the cautions as read where all of them have been on the
 // screen; else it shows more of them.
 func (s *session) readCautions(step *work.Step) {
 	if s.top+s.bodyRows() >= s.cautionLines() {
-		s.read[step.Shown], s.top = true, 0
+		s.nowRead(step.Shown)
+		s.top = 0
 		s.since = s.now
 		return
 	}

@@ -23,10 +23,9 @@ type session struct {
 	noSecret bool // passphrases come from elsewhere and are not asked
 
 	hazards bool            // they are being read
-	place   string          // Scene.Place whose hazards were read
 	at      string          // the step on the screen; empty for none
 	since   time.Time       // when it came there
-	read    map[string]bool // Step.Shown, where its cautions were read
+	read    map[string]bool // Scene.Place and Step.Shown, where hazards and cautions were read, by person
 	putOff  map[string]bool // by step
 	known   map[string]bool // entries of others that were seen
 	rung    map[string]bool // waits that were told to be over
@@ -80,9 +79,8 @@ func (s *session) show(scene *work.Scene, now time.Time) {
 		}
 	}
 	s.scene, s.now = scene, now
-	if s.place != scene.Place && !s.hazards {
-		s.hazards, s.top, s.ask, s.list, s.place = len(scene.Hazards) > 0, 0, nil, nil, scene.Place
-		s.since = now
+	if len(scene.Hazards) > 0 && !s.hasRead(scene.Place) && !s.hazards {
+		s.hazards, s.top, s.ask, s.list, s.since = true, 0, nil, nil, now
 	}
 	after := s.step()
 	switch {
@@ -97,6 +95,12 @@ func (s *session) show(scene *work.Scene, now time.Time) {
 		s.say(true, "step "+after.ID+" has changed: read it again")
 	}
 }
+
+// hasRead reports whether who is at the keyboard has read some hazards or cautions.
+// Another person who goes on reads them for themselves.
+func (s *session) hasRead(what string) bool { return s.read[s.scene.Person+" "+what] }
+
+func (s *session) nowRead(what string) { s.read[s.scene.Person+" "+what] = true }
 
 // step returns the step on the screen, or nil.
 func (s *session) step() *work.Step {

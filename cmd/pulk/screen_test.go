@@ -249,6 +249,7 @@ func TestPress(t *testing.T) {
 		t.Run(test.name, func(t *testing.T) {
 			s := testSession(t, screenProcedure, 80, 24)
 			s.hazards = false
+			s.nowRead(s.scene.Place)
 			s.goTo(test.step)
 			got := ""
 			for _, k := range test.keys {
@@ -279,6 +280,7 @@ func effectText(e *effect) string {
 func TestPressSettles(t *testing.T) {
 	s := testSession(t, screenProcedure, 80, 24)
 	s.hazards = false
+	s.nowRead(s.scene.Place)
 	s.goTo("10")
 	if e := s.press(key{keyRune, "y"}, s.now.Add(settle-time.Millisecond)); e != nil {
 		t.Errorf("a key answers a step that has just come: %q", effectText(e))
@@ -292,6 +294,7 @@ func TestPressSettles(t *testing.T) {
 func TestSecretIsHidden(t *testing.T) {
 	s := testSession(t, screenProcedure, 80, 24)
 	s.hazards = false
+	s.nowRead(s.scene.Place)
 	s.goTo("50")
 	for _, k := range []key{{keyRune, "g"}, {name: keyEnter}, {keyBurst, "four cold"}} {
 		s.press(k, s.now.Add(time.Second))
@@ -322,6 +325,7 @@ func TestGuideScreens(t *testing.T) {
 		}
 		s := testSession(t, string(file), 80, 24)
 		s.hazards = false
+		s.nowRead(s.scene.Place)
 		s.goTo(m[2])
 		if m[3] != "" {
 			readOn(t, s, func() bool { return s.cautionsRead(s.step()) })

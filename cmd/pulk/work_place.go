@@ -20,8 +20,8 @@ type workPlace struct {
 	log *changelog.Log
 }
 
-// look returns what a person is shown of a run now.
-func (w *workPlace) look(name, person string) (scene *work.Scene, err error) {
+// Look returns what a person is shown of a run now.
+func (w *workPlace) Look(name, person string) (scene *work.Scene, err error) {
 	err = w.log.View(w.Context.Context, func(tx *changelog.Tx) error {
 		me, err := crew.ByCode(tx, person)
 		if err != nil {
@@ -60,9 +60,9 @@ func wordsOf(tx *changelog.Tx) (work.Words, func() error) {
 	return work.Words{Person: person, Name: tx.Name, Asks: stepAsks, Says: entryText}, func() error { return failed }
 }
 
-// carryOut does what a person tapped, as one command, and returns what to say. A tap
+// CarryOut does what a person tapped, as one command, and returns what to say. A tap
 // that was taken before is not done again: it gets the answer of then.
-func (w *workPlace) carryOut(name, person string, tap work.Tap, signer *run.Signer) (said string, err error) {
+func (w *workPlace) CarryOut(name, person string, tap work.Tap, signer *run.Signer) (said string, err error) {
 	var me *crew.Person
 	err = w.log.View(w.Context.Context, func(tx *changelog.Tx) (err error) {
 		me, err = crew.ByCode(tx, person)
@@ -119,7 +119,13 @@ func act(tx *changelog.Tx, doing *run.Doing, tap work.Tap, signer *run.Signer) (
 	if err := work.Permit(step, tap); err != nil {
 		return "", err
 	}
-	return actAtStep(tx, doing, n, tap, signer)
+	if said, err = actAtStep(tx, doing, n, tap, signer); err != nil {
+		return "", err
+	}
+	if note, late := tap.Late(tx.Author().Now); late {
+		err = doing.Note(n, note)
+	}
+	return said, err
 }
 
 func actAtStep(tx *changelog.Tx, doing *run.Doing, n int, tap work.Tap, signer *run.Signer) (said string, err error) {
