@@ -54,7 +54,8 @@ type event struct {
 	step               int
 	bad, lost          bool
 	of                 int    // the event that it is about, or -1
-	how                string // disposition; how a signature is wrong
+	how                string // disposition; how a signature is wrong; how it was read
+	cal                string // of a reading with an instrument, or recalled
 	whom, role         string // of a grant or a sign-off
 	line               string // of a review
 	knows              map[int]bool
@@ -212,6 +213,15 @@ func (h *history) understand(e *event, args []string) error {
 		return nil
 	case "withdraw", "unc":
 		return nil
+	case "recall":
+		e.cal = args[0]
+		return nil
+	case "doubt":
+		if e.of = h.find(args[0]); e.of < 0 || h.events[e.of].verb != "read" {
+			return fmt.Errorf("no reading %q", args[0])
+		}
+		e.verb, e.step = "nc", h.events[e.of].step
+		return nil
 	case "ustate":
 		e.how, e.bad = args[0], args[0] != "accepted"
 		return nil
@@ -226,6 +236,9 @@ func (h *history) understand(e *event, args []string) error {
 		return h.understandReview(e, args)
 	}
 	e.bad = args[1] == "bad" || e.verb == "no"
+	if e.verb == "read" || e.verb == "fail" && h.steps[e.step].Reading != nil {
+		return h.understandRead(e, args)
+	}
 	if e.verb == "go" || e.verb == "stop" {
 		e.role = h.steps[e.step].Sign.Role
 		if i := slices.Index(args, "as"); i >= 0 {
@@ -247,7 +260,7 @@ func (h *history) find(name string) int {
 func (h *history) write(at string, same bool, e event) {
 	s := h.sites[at]
 	lane := clock.Lane{Site: clock.SiteID(1 + slices.Index([]string{"home", "stn", "ship"}, at))}
-	if !slices.Contains([]string{"check", "record", "begin", "note", "grant", "ustate"}, e.verb) && (e.verb != "read" || e.bad) {
+	if !slices.Contains([]string{"check", "record", "begin", "note", "grant", "ustate"}, e.verb) && (e.verb != "read" || e.bad || e.how == "narrow") {
 		lane.Class = clock.Expedited
 	}
 	dot := clock.Dot{Lane: lane, Seq: h.sets[lane] + 1}
@@ -317,6 +330,8 @@ func (h *history) record() *run.Record {
 				r.Roles[whom] = map[string]run.RoleStanding{}
 			}
 			r.Roles[whom][e.role] = append(r.Roles[whom][e.role], run.RoleChange{Dot: e.ctx.Of, Ctx: e.ctx, Granted: e.verb == "grant"})
+		case e.verb == "recall":
+			r.Recalls = append(r.Recalls, run.Recall{Dot: e.ctx.Of, Ctx: e.ctx, Calibration: calibrationDot(e.cal), Why: e.name})
 		case e.verb == "ustate":
 			r.Outside.States = append(r.Outside.States, run.UnitState{Dot: e.ctx.Of, Ctx: e.ctx, Unit: clock.Dot{Seq: 7}, Name: e.name, State: e.how, Ready: !e.bad})
 		case e.verb == "unc" || e.verb == "udispose":
@@ -343,6 +358,7 @@ func (h *history) entry(i int) run.Entry {
 		if e.bad {
 			out.Value.Mantissa--
 		}
+		measured(&out, e)
 	case "no":
 		out.Answer = 1
 	case "stop":
@@ -381,6 +397,11 @@ func (h *history) verdicts() map[string]string {
 		out[step.Step.ID] = cmp.Or(map[bool]string{true: "open"}[step.Gate.Open], "shut")
 		for _, sign := range step.Gate.SignOffs {
 			out[sign.Entry.Text] = string(sign.Standing)
+		}
+	}
+	for i := range r.Entries {
+		if e := &r.Entries[i]; e.Kind == kind.StepReading {
+			out[e.Text+".counts"] = map[bool]string{true: "yes", false: "no"}[s.Judge(e).Counts()]
 		}
 	}
 	for e := range r.DoneBehindShutGate() {

@@ -96,8 +96,11 @@ func (m *model) done(step int, in map[int]bool) bool {
 	does := map[string]bool{"check": true, "no": true, "read": true, "record": true}
 	for _, i := range m.all(in, func(i int, e event) bool { return does[e.verb] && e.step == step && !m.isVoided(i, in) }) {
 		counts := true
-		if m.events[i].bad {
+		if m.events[i].bad || m.worthless(i, in) {
 			causes := m.causedBy(i, in)
+			if len(causes) == 0 && !m.events[i].bad {
+				continue // it says nothing, and nobody asked to use it as it is
+			}
 			for _, nc := range causes {
 				how := m.decided(nc, in)
 				if how == "" || how == "scrap" {
@@ -143,7 +146,12 @@ func (m *model) adverse(i, hold int, in map[int]bool) (bool, func(in map[int]boo
 			return false, nil
 		}
 		return true, func(in map[int]bool) bool { return voided.step >= hold || m.done(voided.step, in) }
+	case "recall":
+		return m.adverseRecall(i, hold, in)
 	case "read", "no":
+		if !e.bad && !m.isVoided(i, in) && m.risky(i, hold, in) {
+			return true, always(true)
+		}
 		return e.bad && !m.isVoided(i, in), func(in map[int]bool) bool {
 			causes := m.causedBy(i, in)
 			for _, nc := range causes {
@@ -198,7 +206,7 @@ func (m *model) faults(g int, in map[int]bool) map[string]bool {
 	add("key not here yet", e.how == "nokey")
 	add("signature invalid", e.how == "forged" || e.how == "stolen")
 	for i := range e.knows {
-		unlike := map[string]bool{"grant": true, "revoke": true, "withdraw": true, "ustate": true, "unc": true, "udispose": true}
+		unlike := map[string]bool{"grant": true, "revoke": true, "withdraw": true, "ustate": true, "unc": true, "udispose": true, "recall": true}
 		add("evidence not all here", !unlike[m.events[i].verb] && !m.here[i])
 	}
 	seen := both(in, e.knows)

@@ -77,6 +77,12 @@ func randomHistory(seed uint64, steps []procedure.Step) (*history, []string) {
 			for range 1 + rng.IntN(3) {
 				add(by + pick("revoke ", "grant ") + role)
 			}
+		case n >= 27 && n < 30 && slices.ContainsFunc(steps, isLab):
+			if name := add(by + "doubt " + pick(append(done, "none")...)); rng.IntN(2) == 0 {
+				bad = append(bad, name)
+			} else {
+				add(by + "recall " + pick("A", "B", "B"))
+			}
 		case n == 27:
 			done = append(done, add(by+"note "+step.ID))
 		case n == 28 && len(done) > 0 && rng.IntN(2) == 0:
@@ -92,6 +98,9 @@ func randomHistory(seed uint64, steps []procedure.Step) (*history, []string) {
 func doing(rng *rand.Rand, step procedure.Step) string {
 	switch step.Kind {
 	case procedure.KindReading:
+		if isLab(step) {
+			return readingLine(rng, step)
+		}
 		if rng.IntN(8) == 0 {
 			return "read " + step.ID + " bad"
 		}
@@ -157,6 +166,13 @@ func disagreement(h *history, tally map[string]int) string {
 		return why
 	}
 	for i, e := range h.events {
+		if e.verb == "read" && m.here[i] {
+			counts := map[bool]string{true: "yes", false: "no"}[!e.bad && !m.worthless(i, m.here)]
+			tally["read "+e.how+" "+counts]++
+			if got[e.name+".counts"] != counts {
+				return fmt.Sprintf("reading %s counts: %s; the model says %s", e.name, got[e.name+".counts"], counts)
+			}
+		}
 		if twice := got[e.name+".twice"] != ""; m.here[i] && twice != m.twice(i) {
 			return fmt.Sprintf("%s done twice: %t; the model says %t", e.name, twice, !twice)
 		}
@@ -234,7 +250,7 @@ func TestStandingAgainstModel(t *testing.T) {
 		n = min(n, 2000)
 	}
 	for seed := *firstSeed; seed < *firstSeed+uint64(n); seed++ {
-		steps := [][]procedure.Step{stepsOfString(), shortSteps(), trialSteps()}[seed%3]
+		steps := [][]procedure.Step{stepsOfString(), shortSteps(), trialSteps(), labSteps()}[seed%4]
 		h, lines := randomHistory(seed, steps)
 		if why := disagreement(h, tally); why != "" {
 			small, last := smallest(steps, lines)
@@ -249,7 +265,8 @@ func TestStandingAgainstModel(t *testing.T) {
 		return
 	}
 	for _, name := range []string{"holds", "overtaken", "reopened", "unsettled", "voided", "stop", "stop, answered", "no role", "signature invalid",
-		"key not here yet", "evidence not all here", "wrong role", "ready open", "watch open", "release open", "deed deed", "deed "} {
+		"key not here yet", "evidence not all here", "wrong role", "ready open", "watch open", "release open", "deed deed", "deed ",
+		"read good yes", "read good no", "read narrow yes", "read narrow no", "read wide no", "read flagged no", "read nocal no", "read unsaid no", "read unsure no"} {
 		if tally[name] == 0 {
 			t.Errorf("no history of %d came to %q: the histories drawn show too little", n, name)
 		}
