@@ -267,6 +267,9 @@ func stepAsks(step *procedure.Step) string {
 			people = fmt.Sprintf("%d different people", step.Sign.People)
 		}
 		parts = append(parts, fmt.Sprintf("%s point: signed by %s as %s", step.Kind, people, step.Sign.Role))
+		if step.Review != nil {
+			parts = append(parts, "readiness review: a go by another person each as "+strings.Join(step.Review.Roles, ", "))
+		}
 	case procedure.KindWait:
 		parts = append(parts, fmt.Sprintf("wait at least %d min", step.WaitMinutes))
 	case procedure.KindConfirm:

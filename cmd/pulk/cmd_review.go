@@ -87,7 +87,7 @@ func (c *call) reviewOpen() error {
 		return err
 	}
 	c.printf("the readiness review of %s is open\n", name)
-	return c.printReviewOf(name)
+	return c.printReviewOf(name, false)
 }
 
 // refresh works the checks out again and keeps what has changed, in a change-set of its
@@ -115,7 +115,7 @@ func (c *call) reviewCheck() error {
 		return err
 	}
 	c.printf("%s: %s\n", name, map[bool]string{true: "every check came out as before", false: plural(changed, "check has", "checks have") + " changed"}[changed == 0])
-	return c.printReviewOf(name)
+	return c.printReviewOf(name, false)
 }
 
 func (c *call) reviewAsk() error {
@@ -238,7 +238,7 @@ func (c *call) reviewDecide() error {
 	if err != nil {
 		return err
 	}
-	return c.printReviewOf(name)
+	return c.printReviewOf(name, true)
 }
 
 // roleToDecide returns the role that someone decides in who named none: the only one of

@@ -267,7 +267,7 @@ func (c *call) reviewShow() error {
 		if c.asJSON() {
 			return c.printJSON(d)
 		}
-		c.printReview(&d)
+		c.printReview(&d, false)
 		return nil
 	})
 }
@@ -291,17 +291,19 @@ func reviewByName(tx *changelog.Tx, name string) (reviewDetail, error) {
 	return reviewDetailOf(tx, s, n)
 }
 
-func (c *call) printReviewOf(name string) error {
+// printReviewOf prints a review after something was done in it; brief leaves out the
+// lines that are ok.
+func (c *call) printReviewOf(name string, brief bool) error {
 	return c.view(func(tx *changelog.Tx) error {
 		d, err := reviewByName(tx, name)
 		if err == nil {
-			c.printReview(&d)
+			c.printReview(&d, brief)
 		}
 		return err
 	})
 }
 
-func (c *call) printReview(d *reviewDetail) {
+func (c *call) printReview(d *reviewDetail, brief bool) {
 	c.printf("readiness review %s: %s: %s\n", d.ID, d.Title, d.state())
 	if d.Opened == "" {
 		c.printf("next: pulk review open %s\n", d.ID)
@@ -309,9 +311,13 @@ func (c *call) printReview(d *reviewDetail) {
 	}
 	t := newTable("line", "state", "facts", "told")
 	for _, row := range d.LineRows {
-		t.add(row.Line, row.State, row.facts(), row.told())
+		if !brief || row.State != review.OK.String() {
+			t.add(row.Line, row.State, row.facts(), row.told())
+		}
 	}
-	t.print(c.env, "no lines")
+	if !brief || len(t.rows) > 0 {
+		t.print(c.env, "no lines")
+	}
 	for _, w := range d.Waivers {
 		c.printBlock("WAIVER ", w.words())
 	}

@@ -178,12 +178,40 @@ func (s *printedSheet) taken(n int) int {
 	return count
 }
 
+// reviewQuestions lays out what the readiness review of a hold point asks people, and
+// what it lacks of a go. It is decided at a keyboard, as its checks are worked out.
+func (s *printedSheet) reviewQuestions(n int) {
+	form := s.p.Steps[n].Review
+	if form == nil {
+		return
+	}
+	style := paper.Style{SizePoints: 10}
+	if s.s != nil && s.s.Steps[n].Gate.Review.Go {
+		s.doc.Indent(style, s.indent, "The readiness review stands at go, as of this sheet.")
+		return
+	}
+	s.doc.Indent(style, s.indent, "Readiness review before anybody signs, at a keyboard: pulk review open. Its checks are worked out there, and it asks:")
+	for _, q := range form.Questions {
+		s.doc.Indent(style, s.indent, q.Text)
+		s.doc.Fields(s.indent, paper.Field{Label: "yes", Box: true}, paper.Field{Label: "no", Box: true}, paper.Field{Label: "name" + asRole(q.Role)})
+	}
+}
+
+// asRole says in which role somebody answers; nothing where anyone may.
+func asRole(role string) string {
+	if role == "" {
+		return ""
+	}
+	return ", as " + role
+}
+
 // signatures lays out the places to sign that are free still.
 func (s *printedSheet) signatures(n int) {
 	sign, have := s.p.Steps[n].Sign, 0
 	if s.s != nil {
 		have = s.s.Steps[n].Gate.Have
 	}
+	s.reviewQuestions(n)
 	for range max(1, sign.People) - have {
 		s.doc.Fields(s.indent, paper.Field{Label: "go", Box: true}, paper.Field{Label: "stop", Box: true}, paper.Field{Label: "name, as " + sign.Role})
 		s.doc.Fields(s.indent, paper.Field{Label: "time (UTC)", Share: 2}, paper.Field{Label: "signature", Share: 3})
