@@ -253,6 +253,13 @@ func takeSignature(tx *changelog.Tx, doing *run.Doing, line sheetLine) (string, 
 		doing.SignedOnPaper(line.n, run.Go, line.paper)
 }
 
+// printLines prints lines, each wrapped.
+func (c *call) printLines(text string) {
+	for line := range strings.Lines(text) {
+		c.printBlock("", line)
+	}
+}
+
 // saySheet says what became of a sheet.
 func (c *call) saySheet(all *sheetTaken) {
 	c.printf("%s taken in from paper", plural(all.taken, "answer", "answers"))

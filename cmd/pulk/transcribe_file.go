@@ -52,7 +52,7 @@ func (c *call) transcribeFile() error {
 		return err
 	}, func() {
 		for _, said := range all.said {
-			c.printBlock("", said)
+			c.printLines(said)
 		}
 		c.saySheet(all)
 	})

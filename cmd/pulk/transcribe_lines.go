@@ -329,7 +329,7 @@ func (t *typing) try(line paperLine) (taken bool, err error) {
 		var refused *fault.Refused
 		switch {
 		case err == nil:
-			t.c.printBlock("", all.said[len(all.said)-1])
+			t.c.printLines(all.said[len(all.said)-1])
 			t.lines = append(t.lines, line)
 			return true, nil
 		case errors.As(err, &refused) && len(refused.Because) > 0 && line.why == "":
