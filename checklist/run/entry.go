@@ -120,6 +120,7 @@ type Record struct {
 	Outside Outside
 	// Recalls are the voids of calibrations that readings of the run carry.
 	Recalls []Recall
+	Facts   map[string]Facts                      // of target and place, by the name of the input
 	Roles   map[clock.Dot]map[string]RoleStanding // by person and role
 	Keys    map[clock.Dot]SigningKey              // by the change that made the key known
 }

@@ -107,6 +107,9 @@ func (v *view) blocked(n int, steps []StepState) []string {
 			why = append(why, fmt.Sprintf("step %s must be done first", id))
 		}
 	}
+	if missing := v.bounds(n, nil).Why; missing != "" {
+		why = append(why, missing)
+	}
 	for _, w := range v.Withdrawals {
 		why = append(why, "the revision was withdrawn: "+w.Why)
 	}
@@ -242,6 +245,11 @@ func (r *Record) knows(d, other clock.Dot) bool {
 	for i := range r.Recalls {
 		if r.Recalls[i].Dot == d {
 			return r.Recalls[i].Ctx.Has(other)
+		}
+	}
+	for _, facts := range r.Facts {
+		if ctx, ok := facts.context(d); ok {
+			return ctx.Has(other)
 		}
 	}
 	return r.Outside.knows(d, other)

@@ -2,8 +2,8 @@ package run
 
 import (
 	"bytes"
+	"pulk/checklist/limit"
 
-	"pulk/checklist/procedure"
 	"pulk/schema/kind"
 	"pulk/sync/clock"
 )
@@ -125,7 +125,7 @@ func (v *view) adverseEntry(e *Entry, gate int) (Adverse, bool) {
 		a.Why = "step " + v.stepID(e.Step) + ": " + e.Value.String() + " " + v.step(e.Step).Reading.Unit + " is a conditional pass"
 		a.settled = func(*view) bool { return true } // a go that has seen it takes its risk
 	default:
-		return a, false
+		return v.unjudged(e, gate)
 	}
 	return a, true
 }
@@ -149,13 +149,13 @@ func (v *view) stepID(n int) string {
 func (v *view) failureText(e *Entry) string {
 	step := v.step(e.Step)
 	if e.Kind == kind.StepReading && step != nil {
-		return "step " + step.ID + ": " + step.Reading.Quantity + " " + e.Value.String() + " " + step.Reading.Unit + " is " + outsideText(step.Reading, e)
+		return "step " + step.ID + ": " + step.Reading.Quantity + " " + e.Value.String() + " " + step.Reading.Unit + " is " + outsideText(v.bounds(e.Step, e).Limits, e)
 	}
 	return "step " + v.stepID(e.Step) + ": answered no"
 }
 
-func outsideText(r *procedure.Reading, e *Entry) string {
-	if r.Limits.Inside(e.Value) {
+func outsideText(limits limit.Limits, e *Entry) string {
+	if limits.Inside(e.Value) {
 		return "inside its limits by less than the guard band"
 	}
 	return "outside its limits"

@@ -27,6 +27,7 @@ import (
 //	                          as within a lane change-sets are applied in order
 //
 // Verbs: check STEP, no STEP, read STEP good|bad, record STEP, begin STEP, note STEP,
+// read STEP NUMBER, tell INPUT NUMBER|- (of target or place),
 // fail STEP (what fails and, in the same change-set, its nonconformance NAME.nc),
 // nc STEP|-, dispose NAME HOW, void NAME, withdraw, grant PERSON ROLE,
 // revoke PERSON ROLE, stop STEP [unknown], and go STEP [forged|stolen|nokey] [as ROLE].
@@ -40,6 +41,7 @@ import (
 // udispose NAME HOW.
 type history struct {
 	steps  []procedure.Step
+	inputs []procedure.Input
 	events []event
 	sites  map[string]*site
 	sets   map[clock.Lane]uint64 // the last number used in each lane
@@ -58,6 +60,7 @@ type event struct {
 	cal                string // of a reading with an instrument, or recalled
 	whom, role         string // of a grant or a sign-off
 	line               string // of a review
+	value              string // of a reading, where it is a number
 	knows              map[int]bool
 	ctx                clock.Context
 	digest, signature  []byte
@@ -222,6 +225,12 @@ func (h *history) understand(e *event, args []string) error {
 		}
 		e.verb, e.step = "nc", h.events[e.of].step
 		return nil
+	case "tell":
+		e.whom, e.how = args[0], args[1]
+		if e.how == "-" {
+			e.how = ""
+		}
+		return nil
 	case "ustate":
 		e.how, e.bad = args[0], args[0] != "accepted"
 		return nil
@@ -236,6 +245,7 @@ func (h *history) understand(e *event, args []string) error {
 		return h.understandReview(e, args)
 	}
 	e.bad = args[1] == "bad" || e.verb == "no"
+	e.value = args[1]
 	if e.verb == "read" || e.verb == "fail" && h.steps[e.step].Reading != nil {
 		return h.understandRead(e, args)
 	}
@@ -313,7 +323,7 @@ var kinds = map[string]*kind.Kind{
 
 // record builds what the program would have read from its log.
 func (h *history) record() *run.Record {
-	r := &run.Record{Procedure: &procedure.Procedure{Steps: h.steps}, Run: clock.Dot{Lane: clock.Lane{Site: 92}, Seq: 1},
+	r := &run.Record{Procedure: &procedure.Procedure{Steps: h.steps, Inputs: h.inputs}, Facts: map[string]run.Facts{}, Run: clock.Dot{Lane: clock.Lane{Site: 92}, Seq: 1},
 		Roles: map[clock.Dot]map[string]run.RoleStanding{}, Keys: map[clock.Dot]run.SigningKey{}}
 	for _, name := range people {
 		r.Keys[keyDot(name)] = run.SigningKey{Person: personDot(name), Public: keys[name].Public().(ed25519.PublicKey)}
@@ -322,6 +332,13 @@ func (h *history) record() *run.Record {
 		e := &h.events[i]
 		switch {
 		case e.lost:
+		case e.verb == "tell":
+			facts := r.Facts[e.whom]
+			if len(facts.Levels) == 0 {
+				facts.Levels = make([][]run.Fact, 1)
+			}
+			facts.Levels[0] = append(facts.Levels[0], run.Fact{Dot: e.ctx.Of, Ctx: e.ctx, Text: e.how})
+			r.Facts[e.whom] = facts
 		case e.verb == "withdraw":
 			r.Withdrawals = append(r.Withdrawals, run.Withdrawal{Dot: e.ctx.Of, Ctx: e.ctx, Why: e.name})
 		case e.verb == "grant" || e.verb == "revoke":
@@ -359,6 +376,9 @@ func (h *history) entry(i int) run.Entry {
 			out.Value.Mantissa--
 		}
 		measured(&out, e)
+		if value, err := decimal.Parse(e.value); err == nil {
+			out.Value = value
+		}
 	case "no":
 		out.Answer = 1
 	case "stop":

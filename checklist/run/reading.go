@@ -40,8 +40,12 @@ type Recall struct {
 // Judgement is what a reading is worth.
 type Judgement struct {
 	Outcome limit.Outcome // by the limits of its step
+	// Limits are those it was judged by.
+	Limits limit.Limits
 	// Flag says why the reading does not count although it is inside its limits: its
-	// instrument was out of calibration, or none is told. Empty where nothing is amiss.
+	// instrument was out of calibration, or none is told; or why it is not judged, as
+	// what its limits are worked out from is not there or does not count. Empty where
+	// nothing is amiss.
 	Flag string
 	// Probability is that of conformance, where HasProbability.
 	Probability    float64
@@ -64,9 +68,12 @@ func (v *view) judge(e *Entry) Judgement {
 	if step == nil || step.Reading == nil {
 		return Judgement{Outcome: limit.Pass}
 	}
-	j := Judgement{Outcome: step.Reading.Limits.Judge(e.Value, e.U)}
-	j.Probability, j.HasProbability = step.Reading.Limits.Probability(e.Value.Float64(), e.U)
+	bounds := v.bounds(e.Step, e)
+	j := Judgement{Outcome: bounds.Judge(e.Value, e.U), Limits: bounds.Limits}
+	j.Probability, j.HasProbability = bounds.Probability(e.Value.Float64(), e.U)
 	switch recall := v.recallOf(e); {
+	case bounds.Why != "":
+		j.Flag = bounds.Why
 	case e.Instrument.IsZero() && step.Reading.Instrument != nil:
 		j.Flag = "no instrument is told"
 	case e.Instrument.IsZero():

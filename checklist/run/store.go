@@ -251,6 +251,9 @@ func (rd *Reader) Load(id clock.Dot) (*Record, error) {
 	if err := r.loadRecalls(tx); err != nil {
 		return nil, err
 	}
+	if err := r.loadFacts(tx); err != nil {
+		return nil, err
+	}
 	if err := r.loadOutside(tx); err != nil {
 		return nil, err
 	}

@@ -17,10 +17,11 @@ type view struct {
 	sees   func(clock.Dot) bool
 	voided map[clock.Dot]*Entry // entry that is voided, and the void
 	books  map[int]*review.Book // what was said in the review of a gate, once read
+	known  map[boundsKey]Bounds // limits that were worked out
 }
 
 func (r *Record) through(sees func(clock.Dot) bool) *view {
-	v := &view{Record: r, sees: sees, voided: map[clock.Dot]*Entry{}, books: map[int]*review.Book{}}
+	v := &view{Record: r, sees: sees, voided: map[clock.Dot]*Entry{}, books: map[int]*review.Book{}, known: map[boundsKey]Bounds{}}
 	byDot := map[clock.Dot]*Entry{}
 	for i := range r.Entries {
 		byDot[r.Entries[i].Dot] = &r.Entries[i]

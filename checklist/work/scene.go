@@ -13,7 +13,6 @@ import (
 	"time"
 
 	"pulk/checklist/crew"
-	"pulk/checklist/procedure"
 	"pulk/checklist/run"
 	"pulk/schema/kind"
 	"pulk/sync/clock"
@@ -23,7 +22,7 @@ import (
 type Words struct {
 	Person func(clock.Dot) string              // "mirre"
 	Name   func(clock.Dot) string              // "stn-5"
-	Asks   func(*procedure.Step) string        // what a step asks for beside its text
+	Asks   func(*run.State, int) string        // what a step, by its number, asks for beside its text
 	Says   func(*run.State, *run.Entry) string // what an entry says
 }
 
@@ -164,7 +163,7 @@ func lookAt(s *run.State, n int, me *crew.Person, words Words) Step {
 	at := &s.Steps[n]
 	step := Step{
 		ID: at.Step.ID, Number: n + 1, Kind: string(at.Step.Kind), Text: at.Step.Text, Cautions: some(at.Step.Cautions),
-		Irreversible: at.Step.Irreversible, Asks: words.Asks(at.Step), Role: at.Step.Role,
+		Irreversible: at.Step.Irreversible, Asks: words.Asks(s, n), Role: at.Step.Role,
 		Done: at.Done, Open: !at.Done && len(at.Blocked) == 0 && s.Ended == nil,
 		Why: some(at.Blocked), Facts: []string{}, Signed: []string{}, Shown: Shown(at.Step),
 	}

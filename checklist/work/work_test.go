@@ -115,7 +115,7 @@ func TestLook(t *testing.T) {
 	}}
 	words := Words{
 		Person: func(d clock.Dot) string { return map[clock.Dot]string{ida.ID: "ida", mirre: "mirre"}[d] },
-		Name:   func(d clock.Dot) string { return d.String() }, Asks: func(*procedure.Step) string { return "" },
+		Name:   func(d clock.Dot) string { return d.String() }, Asks: func(*run.State, int) string { return "" },
 		Says: func(_ *run.State, e *run.Entry) string { return e.Kind.Name },
 	}
 	scene := Look(run.Evaluate(record), ida, morning.Add(time.Minute), words)

@@ -244,11 +244,20 @@ func (c *call) printStep(step *procedure.Step) {
 
 // stepAsks says in a line what a step asks for beside its text.
 func stepAsks(step *procedure.Step) string {
+	limits := ""
+	if step.Reading != nil {
+		limits = step.Reading.Limits.String()
+	}
+	return stepAsksWith(step, limits)
+}
+
+// stepAsksWith is stepAsks with the limits of a reading in these words.
+func stepAsksWith(step *procedure.Step, limits string) string {
 	var parts []string
 	switch step.Kind {
 	case procedure.KindReading:
 		r := step.Reading
-		parts = append(parts, fmt.Sprintf("reading: %s in %s, limits %s", r.Quantity, r.Unit, r.Limits))
+		parts = append(parts, fmt.Sprintf("reading: %s in %s, limits %s", r.Quantity, r.Unit, limits))
 		if r.Repeat > 1 {
 			parts = append(parts, fmt.Sprintf("%d times", r.Repeat))
 		}

@@ -27,6 +27,7 @@ type stepRow struct {
 	Blocked []string   `json:"blocked"`
 	Entries []entryRow `json:"entries"`
 	Spread  *spreadRow `json:"spread,omitempty"` // of the readings that count, where there are several
+	Limits  *limitsRow `json:"limits,omitempty"` // of a reading whose limits are worked out: for whoever reads now
 	Gate    *gateRow   `json:"gate,omitempty"`
 	Cannot  bool       `json:"irreversible"`
 }
@@ -229,6 +230,7 @@ func stepRowOf(tx *changelog.Tx, s *run.State, step run.StepState) (stepRow, err
 	if spread, ok := s.Spread(step.Number); ok {
 		row.Spread = &spreadRow{spread.N, spread.Mean.String(), spread.Range.String(), spread.Deviation.String(), spreadText(spread, step.Step.Reading.Unit)}
 	}
+	row.Limits = limitsRowOf(s, step.Number)
 	if step.Gate == nil {
 		return row, nil
 	}
@@ -390,6 +392,9 @@ func (c *call) printStepRow(step stepRow, next bool) {
 			what += " (VOIDED)"
 		}
 		c.printBlock("             . ", fmt.Sprintf("%s  %s %s %s", what, e.Person, e.At, e.ID))
+	}
+	if step.Limits != nil && !step.Done {
+		c.printBlock("             = ", step.Limits.text())
 	}
 	if step.Spread != nil {
 		c.printBlock("             = ", step.Spread.text)

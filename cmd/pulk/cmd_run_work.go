@@ -185,7 +185,7 @@ func (c *call) showStep(state *run.State, step *run.StepState) {
 		c.printf("! THIS CANNOT BE UNDONE.\n")
 	}
 	c.printBlock("", step.Step.Text)
-	if line := stepAsks(step.Step); line != "" {
+	if line := stepAsksNow(state, step.Number); line != "" {
 		c.printBlock("  = ", line)
 	}
 	if step.Gate != nil {

@@ -103,11 +103,13 @@ func uncertaintyOf(c *unit.Calibration, value decimal.Decimal, code string) (lim
 // toldReading says to its reader what came of a reading.
 func toldReading(step *procedure.Step, m *run.Measured, j run.Judgement) string {
 	r := step.Reading
-	value, limits := valueText(r, m), r.Limits.String()
+	value, limits := valueText(r, m), j.Limits.String()
 	said := ""
 	switch {
 	case j.Outcome.Bad():
-		said = fmt.Sprintf("%s is %s its limits %s. A nonconformance is open and shuts the gates of this run", value, badWords(r, m, j), limits)
+		said = fmt.Sprintf("%s is %s its limits %s. A nonconformance is open and shuts the gates of this run", value, badWords(m, j), limits)
+	case j.Flag != "" && j.Limits.Formula != "":
+		said = fmt.Sprintf("%s is kept and DOES NOT COUNT: %s", value, j.Flag)
 	case j.Flag != "":
 		said = fmt.Sprintf("%s is kept and DOES NOT COUNT: %s. Take it again with an instrument in calibration", value, j.Flag)
 	case j.Outcome == limit.ConditionalPass:
@@ -121,11 +123,11 @@ func toldReading(step *procedure.Step, m *run.Measured, j run.Judgement) string 
 }
 
 // badWords say how a reading fails, ending before its limits.
-func badWords(r *procedure.Reading, m *run.Measured, j run.Judgement) string {
+func badWords(m *run.Measured, j run.Judgement) string {
 	switch {
 	case j.Outcome == limit.ConditionalFail:
 		return "a CONDITIONAL FAIL, OUTSIDE"
-	case r.Limits.Inside(m.Value):
+	case j.Limits.Inside(m.Value):
 		return "in the GUARD BAND of"
 	}
 	return "OUTSIDE"
@@ -158,13 +160,13 @@ func readingWords(r *procedure.Reading, m *run.Measured, j run.Judgement) string
 	text := valueText(r, m)
 	switch {
 	case j.Outcome.Bad():
-		text += " " + strings.TrimPrefix(badWords(r, m, j), "in the ") + " " + r.Limits.String()
+		text += " " + strings.TrimPrefix(badWords(m, j), "in the ") + " " + j.Limits.String()
 	case j.Flag != "":
 		text += " DOES NOT COUNT: " + j.Flag
 	case j.Outcome == limit.ConditionalPass:
-		text += " CONDITIONAL PASS " + r.Limits.String()
+		text += " CONDITIONAL PASS " + j.Limits.String()
 	case !j.Outcome.Good():
-		text += " NOT JUDGED " + r.Limits.String()
+		text += " NOT JUDGED " + j.Limits.String()
 	}
 	return text + probabilityText(m, j)
 }

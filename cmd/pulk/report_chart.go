@@ -155,23 +155,26 @@ const (
 	plotY      = 9.0
 )
 
-// plots draws the readings of a run that have limits, a plot for each step.
+// plots draws the readings of a run that have limits, a plot for each step, and one for
+// each limits where those of a step were worked out differently.
 func (r *dayRun) plots() []rangePlot {
-	var order []string
-	byStep := map[string][]*dayEvent{}
+	type group struct{ step, limits string }
+	var order []group
+	byStep := map[group][]*dayEvent{}
 	for i := range r.Events {
 		e := &r.Events[i]
 		if e.Reading == nil || e.Voided || e.Reading.Min == nil && e.Reading.Max == nil {
 			continue
 		}
-		if byStep[e.Step] == nil {
-			order = append(order, e.Step)
+		key := group{e.Step, e.Reading.Limits}
+		if byStep[key] == nil {
+			order = append(order, key)
 		}
-		byStep[e.Step] = append(byStep[e.Step], e)
+		byStep[key] = append(byStep[key], e)
 	}
 	var plots []rangePlot
-	for _, step := range order {
-		plots = append(plots, plotOf(step, byStep[step]))
+	for _, key := range order {
+		plots = append(plots, plotOf(key.step, byStep[key]))
 	}
 	return plots
 }

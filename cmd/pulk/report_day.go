@@ -116,6 +116,9 @@ type dayReading struct {
 	Coverage    *string  `json:"coverage_factor"`
 	Probability *float64 `json:"conformance_probability"` // normal; null where the uncertainty is unknown or there are no limits
 
+	Worked []string `json:"worked_out"`      // the arithmetic of limits that are worked out, each from the formula to its result
+	From   []string `json:"worked_out_from"` // the values put in, and where each is from
+
 	bad bool // outside its limits
 }
 

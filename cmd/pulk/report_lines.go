@@ -56,7 +56,7 @@ func together(first, next *dayEvent) bool {
 		return next.plainCheck() && next.At.Sub(first.At) < time.Hour
 	}
 	return first.Reading != nil && next.Reading != nil && first.Step == next.Step && !first.Bad && !next.Bad && !first.Voided && !next.Voided &&
-		first.Reading.Verdict == next.Reading.Verdict && first.Reading.Flag == next.Reading.Flag && first.Reading.Instrument == next.Reading.Instrument
+		first.Reading.Verdict == next.Reading.Verdict && first.Reading.Flag == next.Reading.Flag && first.Reading.Instrument == next.Reading.Instrument && first.Reading.Limits == next.Reading.Limits
 }
 
 // opensFor reports whether an event is the nonconformance that the failure told in a
@@ -151,6 +151,9 @@ func readingText(events []dayEvent) string {
 	text = fmt.Sprintf("%s (%s): %s", text, r.Limits, r.Verdict)
 	if len(events) == 1 {
 		text += r.measuredText()
+	}
+	if len(r.Worked) > 0 {
+		text += ", " + strings.Join(r.Worked, "; ")
 	}
 	if r.Instrument != "" {
 		text += ", with " + r.Instrument

@@ -223,9 +223,10 @@ func readingOf(tx *changelog.Tx, s *run.State, e *run.Entry) (*dayReading, error
 	if step == nil || step.Reading == nil {
 		return r, err
 	}
-	limits := step.Reading.Limits
-	r.Quantity, r.Unit, r.Limits = step.Reading.Quantity, step.Reading.Unit, limits.String()
 	j := s.Judge(e)
+	limits := j.Limits
+	r.Quantity, r.Unit, r.Limits = step.Reading.Quantity, step.Reading.Unit, limits.String()
+	r.Worked, r.From = workedOut(s.BoundsOf(e))
 	r.Verdict, r.Flag, r.bad = j.Outcome.String(), j.Flag, j.Outcome.Bad()
 	if j.HasProbability {
 		r.Probability = &j.Probability

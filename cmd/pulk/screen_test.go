@@ -74,7 +74,7 @@ var screenMorning = time.Date(2027, 1, 5, 8, 0, 0, 0, time.UTC)
 var testWords = work.Words{
 	Person: func(d clock.Dot) string { return fmt.Sprintf("person-%d", d.Seq) },
 	Name:   func(d clock.Dot) string { return fmt.Sprintf("stn-%d", d.Seq) },
-	Asks:   stepAsks, Says: entryText,
+	Asks:   stepAsksNow, Says: entryText,
 }
 
 // testSession returns a session at a fresh run of a procedure, and its scene.

@@ -44,7 +44,11 @@ func (s *printedSheet) step(n int) error {
 			text = strings.ToUpper(string(step.Kind)) + " POINT. " + text
 		}
 		s.doc.Item(s.indent, step.ID, paper.Style{SizePoints: 12}, text)
-		if asks := stepAsks(step); asks != "" {
+		asks := stepAsks(step)
+		if s.s != nil {
+			asks = stepAsksNow(s.s, n)
+		}
+		if asks != "" {
 			s.doc.Indent(paper.Style{SizePoints: 10}, s.indent, asks)
 		}
 		for _, line := range known {
@@ -146,7 +150,7 @@ func (s *printedSheet) readings(n int) {
 	if len(fields) == 0 { // as many as are asked for, and yet not done: to be taken again
 		fields = []paper.Field{{Label: "again", After: unitText(r.Unit)}}
 	}
-	s.doc.Indent(paper.Style{Face: paper.Bold, SizePoints: 12}, s.indent, strings.TrimSpace("limits: "+s.limits(n)+" "+unitText(r.Unit)))
+	s.doc.Indent(paper.Style{Face: paper.Bold, SizePoints: 12}, s.indent, "limits: "+s.limits(n))
 	for len(fields) > 0 {
 		row := fields[:min(3, len(fields))]
 		fields = fields[len(row):]
@@ -163,7 +167,12 @@ func unitText(ucum string) string {
 }
 
 // limits says the limits that the readings of a step are judged by.
-func (s *printedSheet) limits(n int) string { return s.p.Steps[n].Reading.Limits.String() }
+func (s *printedSheet) limits(n int) string {
+	if s.s != nil {
+		return s.s.Bounds(n).In(s.p.Steps[n].Reading.Unit)
+	}
+	return s.p.Steps[n].Reading.Limits.In(s.p.Steps[n].Reading.Unit)
+}
 
 // taken counts the readings of a step that are here already.
 func (s *printedSheet) taken(n int) int {

@@ -127,7 +127,7 @@ func checkStepPage(t *testing.T, step *procedure.Step, pages []string) {
 		texts = append(texts, "THIS CANNOT BE UNDONE")
 	}
 	if r := step.Reading; r != nil {
-		texts = append(texts, strings.TrimSpace("limits: "+r.Limits.String()+" "+unitText(r.Unit)))
+		texts = append(texts, "limits: "+r.Limits.In(r.Unit))
 	}
 	for _, page := range pages {
 		all := true

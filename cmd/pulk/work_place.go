@@ -57,7 +57,7 @@ func wordsOf(tx *changelog.Tx) (work.Words, func() error) {
 		}
 		return names[id]
 	}
-	return work.Words{Person: person, Name: tx.Name, Asks: stepAsks, Says: entryText}, func() error { return failed }
+	return work.Words{Person: person, Name: tx.Name, Asks: stepAsksNow, Says: entryText}, func() error { return failed }
 }
 
 // CarryOut does what a person tapped, as one command, and returns what to say. A tap
