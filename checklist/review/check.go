@@ -46,10 +46,12 @@ type Facts struct {
 	Revision Revision
 	People   []RoleNeed // what the steps from the hold point on ask for
 	Parts    []PartNeed // the same
-	Slots    *Slots     // of the run's target; nil where it has no plan
-	Place    string     // where the run is, a location's code; empty where the run names none
-	Last     Transport
-	Asked    []string // urgent questions about the run or its units that nobody has answered
+	// Instruments are what the steps from the hold point on measure with.
+	Instruments []InstrumentNeed
+	Slots       *Slots // of the run's target; nil where it has no plan
+	Place       string // where the run is, a location's code; empty where the run names none
+	Last        Transport
+	Asked       []string // urgent questions about the run or its units that nobody has answered
 }
 
 // Evaluate works all checks out.
@@ -82,6 +84,7 @@ var checks = []Check{
 	check{"revision", "the run is on the current revision of its procedure", revision},
 	check{"people", "people hold the roles that the steps ahead ask for", people},
 	check{"parts", "what the steps ahead use lies at the place, in date", parts},
+	check{"instruments", "what the steps ahead measure with lies at the place, in calibration", instruments},
 	check{"transport", "time is left before the last transport", transport},
 	check{"asked", "no urgent question about the run or its units is open", asked},
 }

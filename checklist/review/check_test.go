@@ -56,6 +56,15 @@ func TestChecks(t *testing.T) {
 		{"part_short", "parts", func(f *review.Facts) { f.Parts[0].Have = 1 }, review.NotOK, "CLP-001: 1 of 2 each"},
 		{"part_below_zero", "parts", func(f *review.Facts) { f.Parts[0].Have = -3 }, review.NotOK, "CLP-001: 0 of 2 each"},
 		{"part_unknown", "parts", func(f *review.Facts) { f.Parts[0].Known = false }, review.NotOK, "CLP-001 is not in the catalogue"},
+		{"instrument_there", "instruments", func(f *review.Facts) {
+			f.Instruments = []review.InstrumentNeed{{Part: "TOL-004", Steps: []string{"30"}, There: []review.Instrument{{"IT-1", "2027-01-05"}, {"IT-2", "2026-12-31"}}}}
+		}, review.OK, "TOL-004 IT-1 in calibration"},
+		{"instrument_overdue", "instruments", func(f *review.Facts) {
+			f.Instruments = []review.InstrumentNeed{{Part: "TOL-004", Steps: []string{"30", "40"}, There: []review.Instrument{{"IT-1", "2027-01-04"}, {"IT-2", ""}}}}
+		}, review.NotOK, "step 30, 40: no TOL-004 in calibration (IT-1 was due 2027-01-04, IT-2 has no calibration)"},
+		{"any_instrument", "instruments", func(f *review.Facts) {
+			f.Instruments = []review.InstrumentNeed{{Steps: []string{"30"}, There: []review.Instrument{{"MOD-1", ""}}}}
+		}, review.NotOK, "step 30: no instrument in calibration"},
 		{"flight_too_soon", "transport", func(f *review.Facts) { f.Last.Day = "2027-01-07" }, review.NotOK, "the last transport from stn leaves 2027-01-07; 3 days in hand are asked for"},
 		{"flight_in_three_days", "transport", func(f *review.Facts) { f.Last.Day = "2027-01-08" }, review.NotOK, "the last transport from stn leaves 2027-01-08; 3 days in hand are asked for"},
 		{"no_flight_told", "transport", func(f *review.Facts) { f.Last = review.Transport{} }, review.NotKnown, "no last transport from hut is told; 3 days in hand are asked for"},
@@ -84,16 +93,17 @@ func TestChecks(t *testing.T) {
 func TestChecksWithoutAPlace(t *testing.T) {
 	f := good()
 	f.Place = ""
+	f.Instruments = []review.InstrumentNeed{{Part: "TOL-004", Steps: []string{"30"}}}
 	for _, finding := range review.Evaluate(f) {
 		want := review.OK
-		if finding.Name == "parts" || finding.Name == "transport" {
+		if finding.Name == "instruments" || finding.Name == "parts" || finding.Name == "transport" {
 			want = review.NotKnown
 		}
 		if finding.Outcome != want {
 			t.Errorf("%s: %s: %q; want %s", finding.Name, finding.Outcome, finding.Facts, want)
 		}
 	}
-	f.Parts, f.Form.TransportDays = nil, 0
+	f.Parts, f.Form.TransportDays, f.Instruments = nil, 0, nil
 	for _, finding := range review.Evaluate(f) {
 		if finding.Outcome != review.OK {
 			t.Errorf("%s: %s: %q; nothing asks for a place", finding.Name, finding.Outcome, finding.Facts)
@@ -108,6 +118,9 @@ func TestChecksSayUntilWhen(t *testing.T) {
 		change       func(f *review.Facts)
 	}{
 		{"transport", "2027-01-06T00:00:00Z", func(f *review.Facts) {}},
+		{"instruments", "2027-01-21T00:00:00Z", func(f *review.Facts) {
+			f.Instruments = []review.InstrumentNeed{{Steps: []string{"30"}, There: []review.Instrument{{"A", "2027-01-08"}, {"B", "2027-01-20"}}}}
+		}},
 		{"units", "2027-03-02T00:00:00Z", func(f *review.Facts) { f.Units[0].Expires = "2027-03-01" }},
 	} {
 		f := good()

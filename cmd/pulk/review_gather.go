@@ -41,7 +41,7 @@ func gatherReview(tx *changelog.Tx, s *run.State, step int, now time.Time) ([]re
 			g.facts.Open = append(g.facts.Open, s.Steps[m].Step.ID)
 		}
 	}
-	for _, gather := range []func() error{g.addUnits, g.addPlace, g.addSlots, g.addFaults, g.addRevision, g.addPeople, g.addParts, g.addAsked} {
+	for _, gather := range []func() error{g.addUnits, g.addPlace, g.addSlots, g.addFaults, g.addRevision, g.addPeople, g.addParts, g.addInstruments, g.addAsked} {
 		if err := gather(); err != nil {
 			return nil, err
 		}
@@ -321,6 +321,57 @@ func (g *reviewGatherer) countStock(row *review.PartNeed, it *stock.Item, levels
 			return
 		}
 	}
+}
+
+// addInstruments lists, for each instrument that steps ahead measure with, those that
+// lie there.
+func (g *reviewGatherer) addInstruments() error {
+	for _, step := range g.ahead() {
+		if step.Reading == nil || step.Reading.Instrument == nil {
+			continue
+		}
+		part := step.Reading.Instrument.Part
+		i := slices.IndexFunc(g.facts.Instruments, func(n review.InstrumentNeed) bool { return n.Part == part })
+		if i < 0 {
+			i = len(g.facts.Instruments)
+			g.facts.Instruments = append(g.facts.Instruments, review.InstrumentNeed{Part: part})
+		}
+		g.facts.Instruments[i].Steps = append(g.facts.Instruments[i].Steps, step.ID)
+	}
+	if len(g.facts.Instruments) == 0 || g.place.IsZero() {
+		return nil
+	}
+	within, err := g.placesWithin()
+	if err != nil {
+		return err
+	}
+	calibrations, err := unit.AllCalibrations(g.tx)
+	if err != nil {
+		return err
+	}
+	list, err := unit.List(g.tx, unit.Filter{})
+	if err != nil {
+		return err
+	}
+	for _, u := range list {
+		if !within[u.Place] || slices.Contains([]string{unit.Failed, unit.Quarantined, unit.Scrapped}, u.State) {
+			continue
+		}
+		part, err := partOf(g.tx, u.Item)
+		if err != nil {
+			return err
+		}
+		instrument := review.Instrument{Name: u.Serial}
+		if c := unit.Standing(calibrations[u.ID]); c != nil {
+			instrument.Due = c.Due
+		}
+		for i := range g.facts.Instruments {
+			if need := &g.facts.Instruments[i]; need.Part == part || need.Part == "" && instrument.Due != "" {
+				need.There = append(need.There, instrument)
+			}
+		}
+	}
+	return nil
 }
 
 func (g *reviewGatherer) addAsked() error {
