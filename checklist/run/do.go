@@ -243,7 +243,9 @@ func (d *Doing) Void(target clock.Dot, why string) error {
 		// Said plainly, as the deed stays done whatever the record says.
 		why = "(the step cannot be undone; only the record is voided) " + why
 	}
-	d.tx.SetClass(clock.Expedited)
+	if err := d.expedite(); err != nil {
+		return err
+	}
 	d.tx.Add(change.New(kind.Void, change.Ref(target), change.Ref(d.Run), change.Text(why)))
 	return nil
 }

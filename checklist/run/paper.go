@@ -148,15 +148,17 @@ func (d *Doing) SignedOnPaper(n int, verdict Verdict, p Paper) error {
 	if err := d.wants(n, procedure.KindHold, procedure.KindWitness); err != nil {
 		return err
 	}
-	who := p.Name
+	step, who, lacks := d.Steps[n].Step, p.Name, ""
 	if !p.Writer.IsZero() {
-		var err error
-		if who, err = crew.Label(d.tx, p.Writer); err != nil {
+		writer, err := crew.Get(d.tx, p.Writer)
+		if err != nil {
 			return err
 		}
+		if who = writer.Code; !writer.Has(step.Sign.Role) {
+			lacks = ", who does not hold that role here"
+		}
 	}
-	step := d.Steps[n].Step
-	text := fmt.Sprintf("signed %s by hand on paper at %s point %s, by %s as %s", verdict, step.Kind, step.ID, who, step.Sign.Role)
+	text := fmt.Sprintf("signed %s by hand on paper at %s point %s, by %s as %s%s", verdict, step.Kind, step.ID, who, step.Sign.Role, lacks)
 	if verdict == Go {
 		return d.Note(n, text)
 	}
@@ -194,7 +196,10 @@ func (d *Doing) WaitedOnPaper(n int, from, until filled.When) error {
 // expedite makes what is written next travel first. What was written before of the
 // same sheet does not have to.
 func (d *Doing) expedite() error {
-	if d.pending() > 0 {
+	if set := d.tx.Pending(); set != nil {
+		if set.Lane.Class == clock.Expedited {
+			return nil
+		}
 		if err := d.tx.Cut(); err != nil {
 			return err
 		}

@@ -3,7 +3,10 @@ package run
 import (
 	"context"
 	"errors"
+	"fmt"
+	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -159,4 +162,111 @@ func TestPaperMarkIsNoEvidence(t *testing.T) {
 	if len(r.Entries) != 1 || !slices.Equal(with, r.EvidenceDigest(ctx)) {
 		t.Errorf("%d entries, or another digest", len(r.Entries))
 	}
+}
+
+// A sheet with random answers in random order, taken in twice at two sites that then
+// hear of each other: nothing is doubled at one site, and both come to one verdict.
+func TestPaperRandomSheets(t *testing.T) {
+	again, behind := 0, 0
+	for seed := range uint64(12) {
+		r := rand.New(rand.NewPCG(seed, 2))
+		home, stn := suspectSite(t, "home", byte(100+seed)), suspectSite(t, "stn", byte(100+seed))
+		now := time.Date(2027, 1, 5, 6, 0, 0, 0, time.UTC)
+		var me clock.Dot
+		suspectWrite(t, home, now, func(tx *changelog.Tx) (err error) { me, err = crew.Add(tx, "ida", "Ida Brekke", nil); return err })
+		runs, _ := suspectRuns(t, home, now)
+		carry(t, home, stn, now)
+		lines := randomSheet(r)
+		for _, log := range []*changelog.Log{stn, home} {
+			for round := range 2 {
+				before := len(loaded(t, log, runs[1]).Entries)
+				err := paperDoing(t, log, now, me, runs[1], func(d *Doing, _ *changelog.Tx) error {
+					for _, l := range lines {
+						if _, err := takeSheetLine(d, l); err != nil {
+							return err
+						}
+					}
+					return nil
+				})
+				if err != nil {
+					t.Fatalf("seed %d: %v", seed, err)
+				}
+				if after := len(loaded(t, log, runs[1]).Entries); round == 1 && after != before {
+					t.Errorf("seed %d: typed in again, %d entries became %d", seed, before, after)
+				} else if round == 1 {
+					again++
+				}
+			}
+		}
+		carry(t, stn, home, now)
+		carry(t, home, stn, now)
+		a, b := verdictOf(t, home, runs[1]), verdictOf(t, stn, runs[1])
+		if a != b {
+			t.Errorf("seed %d: home says %s, stn says %s", seed, a, b)
+		}
+		behind += len(loaded(t, home, runs[1]).DoneBehindShutGate())
+	}
+	if again == 0 || behind == 0 {
+		t.Errorf("%d sheets typed in again, %d deeds behind a shut gate: the test shows nothing", again, behind)
+	}
+}
+
+// sheetEntry is a line of a random sheet.
+type sheetEntry struct {
+	n      int
+	answer string
+}
+
+// randomSheet answers some of the steps of suspectYAML, some of them twice.
+func randomSheet(r *rand.Rand) []sheetEntry {
+	answers := [][]string{{"done"}, {"B-0417"}, {"yes", "no: frost"}, {"go", "stop"}, {"done"}}
+	var lines []sheetEntry
+	for range 3 + r.IntN(6) {
+		n := r.IntN(len(answers))
+		lines = append(lines, sheetEntry{n, answers[n][r.IntN(len(answers[n]))]})
+	}
+	return lines
+}
+
+// takeSheetLine takes a line in. That a step is done already, and that the sheet
+// contradicts the record, are no failures here.
+func takeSheetLine(d *Doing, l sheetEntry) (bool, error) {
+	p := Paper{Name: "Jo Stone", Written: "2027-01-04", Answer: l.answer, Why: "no power in the hut"}
+	taken, err := d.FromPaper(l.n, p, func() error {
+		switch {
+		case l.answer == "go":
+			return d.SignedOnPaper(l.n, Go, p)
+		case l.answer == "stop":
+			return d.SignedOnPaper(l.n, Stop, p)
+		case l.n == 1:
+			return d.Write(l.n, l.answer, clock.Dot{})
+		case strings.HasPrefix(l.answer, "no"):
+			return d.AnswerNo(l.n, "frost")
+		}
+		return d.Check(l.n)
+	})
+	var refused *fault.Refused
+	if errors.As(err, &refused) && strings.Contains(err.Error(), "the sheet says another thing") {
+		return false, nil
+	}
+	return taken, err
+}
+
+// verdictOf says in a line what a site makes of a run.
+func verdictOf(t *testing.T, log *changelog.Log, id clock.Dot) string {
+	t.Helper()
+	r := loaded(t, log, id)
+	s := Evaluate(r)
+	var text strings.Builder
+	for _, step := range s.Steps {
+		marked := 0
+		for _, e := range step.Entries {
+			if e.Paper != nil {
+				marked++
+			}
+		}
+		fmt.Fprintf(&text, "%s %t %d/%d %q; ", step.Step.ID, step.Done, marked, len(step.Entries), step.Blocked)
+	}
+	fmt.Fprintf(&text, "%d nonconformances, %d behind a shut gate", len(s.NCs), len(r.DoneBehindShutGate()))
+	return text.String()
 }

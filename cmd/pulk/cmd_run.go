@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/urfave/cli/v2"
@@ -44,8 +45,8 @@ func (e *env) runCommand() *cli.Command {
 		verb{path: "pulk run sign", args: "RUN STEP go|stop", minArgs: 3, maxArgs: 3, usage: "sign a hold point or witness point", writes: true,
 			about:    "Signs with your own key, on the evidence that this store has now. A go is refused while anything is open; a stop is always taken.",
 			examples: []string{"pulk run sign home-212 190 go --as lena"}, action: (*call).runSign}.command(e),
-		verb{path: "pulk run void", args: "ENTRY", minArgs: 1, maxArgs: 1, usage: "say that an entry is not to be relied on", writes: true,
-			about: "Nothing is erased. Sign-offs that stood on the entry fall, and the step is open again.", flags: []cli.Flag{why},
+		verb{path: "pulk run void", args: "ENTRY…", minArgs: 1, maxArgs: -1, usage: "say that an entry is not to be relied on", writes: true,
+			about: "Nothing is erased. Sign-offs that stood on the entry fall, and the step is open again. Of several entries all are voided, or none.", flags: []cli.Flag{why},
 			examples: []string{`pulk run void stn-88 --why "wrong module was clamped" --as ida`}, action: (*call).runVoid}.command(e),
 		verb{path: "pulk run note", args: "RUN TEXT", minArgs: 2, maxArgs: -1, usage: "write down a remark", writes: true,
 			flags: []cli.Flag{&cli.StringFlag{Name: "step", Usage: "the `STEP` it is about"}}, action: (*call).runNote}.command(e),
@@ -241,19 +242,26 @@ func (c *call) showRisks(runName, stepID string) error {
 }
 
 func (c *call) runVoid() error {
-	var said string
+	var said []string
 	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
-		id, about, err := entryOfRun(tx, c.Args().First())
-		if err != nil {
-			return err
+		names := slices.Sorted(slices.Values(c.Args().Slice()))
+		for _, name := range slices.Compact(names) {
+			id, about, err := entryOfRun(tx, name)
+			if err != nil {
+				return err
+			}
+			doing, err := run.Open(tx, me, about)
+			if err != nil {
+				return err
+			}
+			line, err := voidEntry(tx, doing, id, c.String("why"))
+			if err != nil {
+				return err
+			}
+			said = append(said, line)
 		}
-		doing, err := run.Open(tx, me, about)
-		if err != nil {
-			return err
-		}
-		said, err = voidEntry(tx, doing, id, c.String("why"))
-		return err
-	}, func() { c.printf("%s\n", said) })
+		return nil
+	}, func() { c.printf("%s\n", strings.Join(said, "\n")) })
 }
 
 func (c *call) runNote() error {
