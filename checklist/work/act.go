@@ -41,6 +41,7 @@ type Act struct {
 	Label string `json:"label"` // on a button
 	Takes string `json:"takes"` // empty for nothing
 	Ask   string `json:"ask"`   // what is asked for where it takes something
+	With  string `json:"with"`  // the instrument that numbers are taken with; empty where none is asked for
 	Sure  string `json:"sure"`  // what is asked before it is done; empty for most
 	// Live acts are done on what stands at this moment: a page that is cut off from
 	// the site does not offer them.
@@ -64,6 +65,14 @@ type Tap struct {
 // lateAfter is how long after the tap an entry is said to be late.
 const lateAfter = 2 * time.Minute
 
+// TakenWith adds to numbers the serial of the instrument that they were taken with.
+func TakenWith(numbers, serial string) string {
+	if serial == "" {
+		return numbers
+	}
+	return numbers + " with " + serial
+}
+
 // Late says in words that a tap was made some time before it came here; false where
 // it was not. The entry itself has the time of when it is written.
 func (t Tap) Late(now time.Time) (note string, late bool) {
@@ -85,6 +94,9 @@ func stepActs(step *procedure.Step, waiting bool) []Act {
 		acts = []Act{{Name: Yes, Key: "y", Label: "Yes, it is so"}, {Name: No, Key: "n", Label: "No", Takes: TakesText, Ask: "what is seen instead"}}
 	case procedure.KindReading:
 		acts = []Act{{Name: Read, Key: "r", Label: "Enter", Takes: TakesNumbers, Ask: step.Reading.Quantity + ", in " + step.Reading.Unit}}
+		if step.Reading.Instrument != nil {
+			acts[0].With = step.Reading.Instrument.String()
+		}
 	case procedure.KindRecord:
 		acts = []Act{{Name: Write, Key: "r", Label: "Record", Takes: TakesText, Ask: step.Record.Label}}
 		if step.Record.What == procedure.RecordSerial {
@@ -132,7 +144,10 @@ func Shown(step *procedure.Step) string {
 	parts = append(parts, step.Cautions...)
 	switch {
 	case step.Reading != nil:
-		parts = append(parts, step.Reading.Quantity, step.Reading.Unit)
+		parts = append(parts, step.Reading.Quantity, step.Reading.Unit, step.Reading.Limits.String())
+		if step.Reading.Instrument != nil {
+			parts = append(parts, step.Reading.Instrument.String())
+		}
 	case step.Record != nil:
 		parts = append(parts, step.Record.What, step.Record.Part, step.Record.Label)
 	}

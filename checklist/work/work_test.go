@@ -100,11 +100,9 @@ func TestLook(t *testing.T) {
 	}}
 	entry := func(seq uint64, who clock.Dot, k *kind.Kind, step int, knew uint64) run.Entry {
 		dot := clock.Dot{Lane: clock.Lane{Site: clock.SiteID(who.Seq)}, Seq: seq}
-		others := clock.Vector{}
+		others := clock.Vector{{Site: 2}: knew} // each of the two writes at a site of their own
 		if who != ida.ID {
 			others = clock.Vector{{Site: 1}: knew}
-		} else {
-			others = clock.Vector{{Site: 2}: knew}
 		}
 		return run.Entry{Dot: dot, At: at + clock.Stamp(seq), Person: who, Kind: k, Step: step, Ctx: clock.Context{Of: dot, Others: others}}
 	}

@@ -74,8 +74,12 @@ func (s *session) pressInField(k key) *effect {
 	case keyRune, keyBurst:
 		q.text = append(q.text, []rune(k.text)...)
 	case keyScan, keyEnter:
+		typed := strings.TrimSpace(string(q.text))
 		text := strings.TrimSpace(string(q.text) + k.text)
-		if text == "" {
+		if q.numbers && k.name == keyScan && typed != "" {
+			text = work.TakenWith(typed, k.text)
+		}
+		if text == "" && !q.optional {
 			return nil
 		}
 		s.ask = nil
@@ -311,6 +315,8 @@ func (s *session) do(step *work.Step, act work.Act, typed string) *effect {
 	switch {
 	case act.Takes == work.TakesKey:
 		s.askSigner(step, act.Name, s.scene.Person)
+	case act.With != "":
+		s.askReading(step, act, typed)
 	case act.Takes != "":
 		s.ask = &question{label: act.Ask, text: []rune(typed), taken: func(text string) *effect { return s.tap(step, act, text) }}
 	case act.Sure != "":
@@ -323,6 +329,22 @@ func (s *session) do(step *work.Step, act work.Act, typed string) *effect {
 
 func (s *session) tap(step *work.Step, act work.Act, text string) *effect {
 	return &effect{tap: &work.Tap{Step: step.ID, Act: act.Name, Text: text, Shown: step.Shown, Read: s.cautionsRead(step)}, as: s.scene.Person}
+}
+
+// askReading asks for numbers, and then for the instrument unless it was scanned or
+// typed behind them. The one that was last used for the same is offered.
+func (s *session) askReading(step *work.Step, act work.Act, typed string) {
+	s.ask = &question{label: act.Ask, text: []rune(typed), numbers: true, taken: func(text string) *effect {
+		if _, serial, given := strings.Cut(text, " with "); given {
+			s.with[act.With] = strings.TrimSpace(serial)
+			return s.tap(step, act, text)
+		}
+		s.ask = &question{label: "taken with " + act.With + ", its serial", text: []rune(s.with[act.With]), optional: true, taken: func(serial string) *effect {
+			s.with[act.With] = serial
+			return s.tap(step, act, work.TakenWith(text, serial))
+		}}
+		return nil
+	}}
 }
 
 // askSigner asks who signs and for their passphrase, so that people who sign

@@ -22,16 +22,17 @@ type session struct {
 	local    *time.Location
 	noSecret bool // passphrases come from elsewhere and are not asked
 
-	hazards bool            // they are being read
-	at      string          // the step on the screen; empty for none
-	since   time.Time       // when it came there
-	read    map[string]bool // Scene.Place and Step.Shown, where hazards and cautions were read, by person
-	putOff  map[string]bool // by step
-	known   map[string]bool // entries of others that were seen
-	rung    map[string]bool // waits that were told to be over
-	top     int             // first line of the body on the screen
-	told    []string        // answer to what was done last
-	alarm   bool            // that answer is a refusal
+	hazards bool              // they are being read
+	at      string            // the step on the screen; empty for none
+	since   time.Time         // when it came there
+	read    map[string]bool   // Scene.Place and Step.Shown, where hazards and cautions were read, by person
+	putOff  map[string]bool   // by step
+	with    map[string]string // serial of the instrument last used, by what is asked for
+	known   map[string]bool   // entries of others that were seen
+	rung    map[string]bool   // waits that were told to be over
+	top     int               // first line of the body on the screen
+	told    []string          // answer to what was done last
+	alarm   bool              // that answer is a refusal
 	ask     *question
 	list    *choice
 }
@@ -40,10 +41,12 @@ type screenSize struct{ columns, rows int }
 
 // question is a field in which something is typed.
 type question struct {
-	label  string
-	text   []rune
-	hidden bool
-	taken  func(text string) *effect // what the answer leads to; it may ask on
+	label    string
+	text     []rune
+	hidden   bool
+	optional bool
+	numbers  bool                      // a scan after them is the instrument
+	taken    func(text string) *effect // what the answer leads to; it may ask on
 }
 
 // choice is a list on the screen, to choose from or only to read.
@@ -66,7 +69,7 @@ type effect struct {
 }
 
 func newSession(size screenSize, local *time.Location) *session {
-	return &session{size: size, local: local, read: map[string]bool{}, putOff: map[string]bool{}, rung: map[string]bool{}}
+	return &session{size: size, local: local, read: map[string]bool{}, putOff: map[string]bool{}, rung: map[string]bool{}, with: map[string]string{}}
 }
 
 // show takes in what the run is like now.
@@ -148,12 +151,13 @@ func (s *session) answered(e *effect, scene *work.Scene, said string, err error,
 		s.seeOthers()
 	}
 	s.ask, s.list = nil, nil
-	done := e.tap.Step
+	done, faults := e.tap.Step, len(s.scene.Faults)
 	s.show(scene, now)
 	for _, o := range scene.Others {
 		s.known[o.ID] = s.known[o.ID] || o.Person == e.as // somebody signed at this keyboard
 	}
 	if err != nil {
+		clear(s.with) // the wrong one, perhaps
 		what, because, hint := tellFault(err)
 		s.say(true, append([]string{"REFUSED: " + what}, prefixed("- ", because)...)...)
 		if hint != "" {
@@ -161,7 +165,7 @@ func (s *session) answered(e *effect, scene *work.Scene, said string, err error,
 		}
 		return
 	}
-	s.say(strings.Contains(said, "OUTSIDE") || e.tap.Act == work.No, strings.Split(strings.TrimSpace(said), "\n")...)
+	s.say(len(scene.Faults) > faults, strings.Split(strings.TrimSpace(said), "\n")...)
 	step := s.step()
 	switch {
 	case e.tap.Act == work.Void: // what is open again is most likely what comes next

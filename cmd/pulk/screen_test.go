@@ -199,6 +199,7 @@ roles: [quality]
 steps:
   - {id: "10", kind: confirm, text: It is so.}
   - {id: "20", kind: reading, text: Measure it., reading: {quantity: voltage, unit: V, limits: none}}
+  - {id: "25", kind: reading, text: Measure it well., reading: {quantity: voltage, unit: V, limits: none, instrument: {part: TOL-005}}}
   - {id: "30", kind: record, text: Scan it., record: {what: serial, label: module}}
   - {id: "50", kind: hold, text: Look at it., sign: {role: quality, people: 2}}
   - {id: "40", kind: do, text: Let it go., irreversible: true}
@@ -230,6 +231,11 @@ func TestPress(t *testing.T) {
 		{"backspace", "20", with(runes("-4"), []key{{name: keyBackspace}}, runes("5"), []key{enter}), "read ida -5 "},
 		{"a_scanned_number_waits_for_enter", "20", []key{{keyScan, "4.5"}}, ""},
 		{"and_is_taken_by_it", "20", []key{{keyScan, "4.5"}, enter}, "read ida 4.5 "},
+		{"a_scan_after_the_number_is_the_instrument", "25", with(runes("4.5"), []key{{keyScan, "TOL-5-12"}}), "read ida 4.5 with TOL-5-12 "},
+		{"the_instrument_is_asked_for", "25", with(runes("4.5"), []key{enter, {keyBurst, "TOL-5-12"}, enter}), "read ida 4.5 with TOL-5-12 "},
+		{"without_an_instrument", "25", with(runes("4.5"), []key{enter, enter}), "read ida 4.5 "},
+		{"the_instrument_is_remembered", "25", with(runes("4.5"), []key{{keyScan, "TOL-5-12"}}, runes("4.6"), []key{enter, enter}), "read ida 4.5 with TOL-5-12 read ida 4.6 with TOL-5-12 "},
+		{"a_unit_and_the_instrument_typed", "25", []key{{keyRune, "4"}, {keyBurst, " mV with TOL-5-12"}, enter}, "read ida 4 mV with TOL-5-12 "},
 		{"scan_without_a_field", "30", []key{{keyScan, "SM3-0101"}}, "write ida SM3-0101 "},
 		{"scan_into_the_field", "30", []key{enter, {keyScan, "SM3-0101"}}, "write ida SM3-0101 "},
 		{"scan_in_two_parts", "30", []key{{keyBurst, "SM3-"}, {keyScan, "0101"}}, "write ida SM3-0101 "},

@@ -71,7 +71,7 @@ func (w *workPlace) CarryOut(name, person string, tap work.Tap, signer *run.Sign
 	if err != nil {
 		return "", err
 	}
-	_, err = w.log.Write(w.Context.Context, changelog.Author{Person: me.ID, Now: w.env.now()}, func(tx *changelog.Tx) error {
+	receipt, err := w.log.Write(w.Context.Context, changelog.Author{Person: me.ID, Now: w.env.now()}, func(tx *changelog.Tx) error {
 		if tap.ID != "" {
 			before, taken, err := work.Taken(tx, me.ID, tap.ID)
 			if taken || err != nil {
@@ -88,6 +88,9 @@ func (w *workPlace) CarryOut(name, person string, tap work.Tap, signer *run.Sign
 		}
 		return work.Take(tx, me.ID, tap.ID, said)
 	})
+	if receipt.Renewed {
+		said += "\nthis store is a copy or was restored: the site numbers its changes anew from here"
+	}
 	return said, err
 }
 

@@ -17,7 +17,7 @@
     run: kept('pulk-run', ''), only: kept('pulk-only', ''),
     runs: null, scene: null, known: '', ahead: 0, // ahead: ms that the site's clock is ahead
     read: {},                           // hazards and cautions, by who read them
-    at: '', since: 0, view: '', field: null, said: [], seen: null, offline: false, sending: false, asked: '', wrong: '',
+    at: '', since: 0, view: '', field: null, tools: {}, said: [], seen: null, offline: false, sending: false, asked: '', wrong: '',
   };
   const keep = () => {
     for (const [key, value] of [['people', state.people], ['person', state.person], ['run', state.run], ['only', state.only]])
@@ -86,6 +86,7 @@
         if (status === 200 && answer.taken) {
           state.said = answer.said.split('\n').filter((line) => line);
         } else {
+          state.tools = {}; // the wrong one, perhaps
           localStorage.setItem(refusedPrefix + order(), JSON.stringify({person: item.person, step: item.tap.step, act: item.tap.act, text: item.tap.text, what: answer.what, because: answer.because, hint: answer.hint}));
         }
         localStorage.removeItem(item.key);
@@ -396,8 +397,15 @@
       else if (text.length < 200) set(text + k);
     };
     const pad = ['7', '8', '9', '<', '4', '5', '6', '-', '1', '2', '3', '.', '0', 'next'].map((k) => button({'<': '⌫', next: 'next value'}[k] ?? k, press(k), {'data-key': k}));
+    const tool = a.with ? h('input', {id: 'with', autocomplete: 'off', autocapitalize: 'none', spellcheck: 'false', value: state.tools[a.with] ?? ''}) : '';
+    if (tool) tool.addEventListener('input', () => { state.tools[a.with] = tool.value; });
+    const go = () => {
+      const text = state.field.text.trim(), serial = tool ? tool.value.trim() : '';
+      if (text) act(step, a, serial ? text + ' with ' + serial : text);
+    };
     return [cautionAgain(step), h('p', {class: 'what'}, a.ask), h('p', {}, step.asks), typed, h('div', {class: 'pad'}, pad),
-      h('div', {class: 'acts'}, button('Take it', () => { const text = state.field.text.trim(); if (text) act(step, a, text); }, {class: 'main', id: 'take'}), back())];
+      tool ? [h('label', {for: 'with'}, 'Taken with ' + a.with + ': scan or type its serial'), tool] : '',
+      h('div', {class: 'acts'}, button('Take it', go, {class: 'main', id: 'take'}), back())];
   }
 
   const views = {hazards: hazardsView, steps: stepsView, undo: undoView, 'all others': othersView, sure: sureView, text: textView, numbers: numbersView};
@@ -432,6 +440,7 @@
     event.preventDefault();
     const text = burst;
     burst = '';
+    if (state.view === 'numbers' && state.field.act.with) { state.tools[state.field.act.with] = text; return draw(); }
     const step = state.view === '' && current();
     const a = step && !step.done && !pending(step.id) && step.acts.find((one) => one.name === 'write');
     if (a && !cautionsRead(step)) state.said = ['scanned ' + text + ': read the caution first, then scan again'];
