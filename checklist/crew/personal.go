@@ -121,9 +121,28 @@ func Arrive(tx *changelog.Tx, person, location clock.Dot, heightMetres int64, at
 	return tx.Add(change.New(kind.PersonArrive, change.Ref(person), change.Ref(location), change.Num(heightMetres), change.Num(at.Unix()/60))), nil
 }
 
+// The roles of those who enter that somebody has a training, or a medical clearance.
+const (
+	TrainingRole = "training-officer"
+	MedicalRole  = "medical-officer"
+)
+
 // SetClearance writes that a person has a training or a medical clearance up to and
-// with a day, or has it not any more.
-func SetClearance(tx *changelog.Tx, person clock.Dot, c Clearance) (clock.Dot, error) {
+// with a day, or has it not any more. That somebody has it is entered by somebody else,
+// in the role for it; that somebody has it no more by anybody.
+func SetClearance(tx *changelog.Tx, me, person *Person, c Clearance) (clock.Dot, error) {
+	if c.Valid {
+		role := TrainingRole
+		if c.Sort != Training {
+			role = MedicalRole
+		}
+		switch {
+		case !me.Has(role):
+			return clock.Dot{}, fault.Refuse("let somebody with that role enter it", "a %s is entered by the role %s, which %s does not hold", c.Sort, role, me.Code)
+		case me.ID == person.ID:
+			return clock.Dot{}, fault.Refuse("let somebody else with that role enter it", "nobody enters their own %s", c.Sort)
+		}
+	}
 	if err := CheckCode(c.Sort.String(), c.Code); err != nil {
 		return clock.Dot{}, err
 	}
@@ -139,7 +158,7 @@ func SetClearance(tx *changelog.Tx, person clock.Dot, c Clearance) (clock.Dot, e
 		c.Until = ""
 	}
 	tx.SetClass(clock.Confined)
-	return tx.Add(change.New(kind.PersonClearance, change.Ref(person), change.Text(c.Code), change.Num(int64(c.Sort)), change.Num(state), change.Text(c.Until))), nil
+	return tx.Add(change.New(kind.PersonClearance, change.Ref(person.ID), change.Text(c.Code), change.Num(int64(c.Sort)), change.Num(state), change.Text(c.Until))), nil
 }
 
 // VoidPersonal says that an arrival, or an entry about a clearance, is not to be relied

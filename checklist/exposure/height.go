@@ -24,6 +24,9 @@ type Rest struct {
 // Over reports whether heavy work may begin at a time.
 func (r Rest) Over(now time.Time) bool { return len(r.Stops) == 0 && !now.Before(r.Until) }
 
+// RestSource is where the days of rest come from.
+const RestSource = "common practice: no heavy work in the first days at height; the day for each 1,000 m after the Wilderness Medical Society's guidelines (2010)"
+
 const (
 	restFromMetres = 2500 // at which heights bodies begin to need time
 	restDays       = 3    // after an arrival there, plus one for each whole 1,000 m above 3,000 m
@@ -31,8 +34,7 @@ const (
 	stepMetres     = 500  // a higher place by so much asks for no new rest once the rest below is over
 	ruleFromMetres = 3000
 
-	restSource = "common practice: no heavy work in the first days at height; the day for each 1,000 m after the Wilderness Medical Society's guidelines (2010)"
-	restRange  = "2,500 to 5,500 m by the map; where the barometer reads lower than the map's height, count the height that it tells"
+	restRange = "2,500 to 5,500 m by the map; where the barometer reads lower than the map's height, count the height that it tells"
 
 	ascentSource = "Wilderness Medical Society, clinical practice guidelines for acute altitude illness (2019, 2024)"
 	ascentRange  = "sleeping heights above 3,000 m; of a step from below only what lies above counts (our reading: the guideline does not say)"
@@ -44,14 +46,14 @@ func RestAfter(stays []Stay) Rest {
 	rest := Rest{}
 	used := math.Inf(-1) // the height that the body has had its rest for
 	for i, stay := range stays {
-		if i > 0 && !rest.Until.IsZero() && !stay.From.Before(rest.Until) || i > 0 && rest.Until.IsZero() {
+		if i > 0 && rest.Over(stay.From) {
 			used = float64(stays[i-1].Metres)
 		}
 		switch {
 		case stay.Metres < restFromMetres:
 			rest = Rest{} // down again: what comes next begins anew
 		case stay.Metres > restToMetres:
-			rest = Rest{Stops: []Stop{{fmt.Sprintf("%d m lies above %d m: there is no figure for rest; stop and ask", stay.Metres, restToMetres), restSource}}}
+			rest = Rest{Stops: []Stop{{fmt.Sprintf("%d m lies above %d m: there is no figure for rest; stop and ask", stay.Metres, restToMetres), RestSource}}}
 		case used >= restFromMetres && float64(stay.Metres)-used <= stepMetres:
 			rest.Days, rest.Until = 0, time.Time{}
 		default:
@@ -65,7 +67,7 @@ func RestAfter(stays []Stay) Rest {
 	}
 	rest.Advice = ascentAdvice(stays)
 	if rest.Days > 0 {
-		rest.Advice = append(rest.Advice, Advice{fmt.Sprintf("rest for %d days before heavy work; whoever feels ill at height goes no higher, and tells somebody", rest.Days), restSource, restRange})
+		rest.Advice = append(rest.Advice, Advice{fmt.Sprintf("rest for %d days before heavy work; whoever feels ill at height goes no higher, and tells somebody", rest.Days), RestSource, restRange})
 	}
 	return rest
 }

@@ -122,6 +122,7 @@ func compareStep(a, b *Step) []Difference {
 	ds := compareFields(where, stepFields(a), stepFields(b))
 	ds = append(ds, compareLists(where, "caution", a.Cautions, b.Cautions)...)
 	ds = append(ds, compareLists(where, "after", a.After, b.After)...)
+	ds = append(ds, compareLists(where, "needs", a.Needs, b.Needs)...)
 	ds = append(ds, compareLists(where, "question of the review", questionTexts(a.Review), questionTexts(b.Review))...)
 	return append(ds, compareLists(where, "uses", useTexts(a.Uses), useTexts(b.Uses))...)
 }
@@ -136,7 +137,8 @@ func useTexts(uses []PartUse) []string {
 
 // stepFields gives the single-valued parts of a step, always in one order.
 func stepFields(s *Step) []field {
-	fields := []field{{"kind", string(s.Kind)}, {"text", s.Text}, {"role", s.Role}, {"irreversible", strconv.FormatBool(s.Irreversible)}}
+	fields := []field{{"kind", string(s.Kind)}, {"text", s.Text}, {"role", s.Role}, {"irreversible", strconv.FormatBool(s.Irreversible)},
+		{"outdoor", strconv.FormatBool(s.Outdoor)}, {"heavy", strconv.FormatBool(s.Heavy)}}
 	reading, record, sign := [6]string{}, [4]string{}, [2]string{}
 	if r := s.Reading; r != nil {
 		reading = [6]string{r.Quantity, r.Unit, r.Limits.In(r.Unit), strconv.Itoa(r.Repeat)}

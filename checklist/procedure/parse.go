@@ -41,6 +41,7 @@ var (
 	stepForm      = codeForm{wordPattern, 24, `letters, digits and single - . _ between them, such as "40" or "lower-3"`}
 	partForm      = codeForm{wordPattern, 40, `a part number of the catalogue, such as "CON-014"`}
 	slotForm      = codeForm{wordPattern, 40, `a slot of the assembly, such as "5"`}
+	needForm      = codeForm{rolePattern, 24, `the code of a training or a medical clearance in lower case, such as "cold-weather"`}
 	roleForm      = codeForm{rolePattern, 32, `a role's code in lower case, such as "drill-engineer"`}
 	inputForm     = codeForm{inputPattern, 24, `a name of small letters, digits and _, such as "cable_length"`}
 	unitForm      = codeForm{unitPattern, 24, `a UCUM unit code, such as "MOhm", "Cel" or "bar"`}

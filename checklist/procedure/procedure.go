@@ -68,6 +68,9 @@ type Step struct {
 	Role         string    // who carries it out; "" means anyone on the run
 	After        []string  // ids of earlier steps that must be done first
 	Irreversible bool      // cannot be undone once done
+	Outdoor      bool      // the weather must allow it to whoever does it
+	Heavy        bool      // whoever does it must have had their rest after an arrival at height
+	Needs        []string  // codes of trainings and medical clearances that whoever does or signs it has
 	Uses         []PartUse // parts this step consumes or installs
 	Reading      *Reading  // for KindReading
 	Record       *Record   // for KindRecord

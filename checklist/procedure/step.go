@@ -8,7 +8,7 @@ import (
 	yaml "go.yaml.in/yaml/v4"
 )
 
-var stepKeys = []string{"id", "kind", "text", "cautions", "role", "after", "irreversible", "uses", "reading", "record", "sign", "minutes", "review"}
+var stepKeys = []string{"id", "kind", "text", "cautions", "role", "after", "irreversible", "uses", "reading", "record", "sign", "minutes", "review", "outdoor", "heavy", "needs"}
 
 // kindKeys says which kinds have a key that not every kind has, and whether
 // they must have it.
@@ -23,6 +23,8 @@ var kindKeys = []struct {
 	{"minutes", true, []Kind{KindWait}},
 	{"review", false, []Kind{KindHold}},
 	{"irreversible", false, []Kind{KindDo, KindConfirm, KindReading, KindRecord, KindWait}},
+	{"outdoor", false, []Kind{KindDo, KindConfirm, KindReading, KindRecord, KindWait}},
+	{"heavy", false, []Kind{KindDo, KindConfirm, KindReading, KindRecord, KindWait}},
 }
 
 // step reads one step, and returns its nodes for the checks between steps.
@@ -44,6 +46,9 @@ func (r *reader) step(node *yaml.Node) (Step, fields) {
 	}
 	s.After = r.codes(f.values["after"], "after", "the step's id", stepForm)
 	s.Irreversible = r.truth(f.values["irreversible"], "irreversible")
+	s.Outdoor = r.truth(f.values["outdoor"], "outdoor")
+	s.Heavy = r.truth(f.values["heavy"], "heavy")
+	s.Needs = r.codes(f.values["needs"], "needs", "the training or clearance", needForm)
 	s.Uses = r.partUses(f.values["uses"], "uses")
 	r.kindFields(&s, f, what)
 	return s, f

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"pulk/checklist/conditions"
 	"pulk/checklist/crew"
 	"pulk/checklist/procedure"
 	"pulk/schema/fault"
@@ -35,6 +36,8 @@ type Doing struct {
 	tx    *changelog.Tx
 	me    *crew.Person
 	paper *sheetLine // while what stands on paper is taken in
+
+	allowed *conditions.Allowed // by what the step about to be entered is allowed; nil: it asks for nothing
 }
 
 // Open loads a run for someone to act on. It is refused for a run that has ended.
@@ -86,7 +89,7 @@ func (d *Doing) ready(n int) error {
 		last := step.Entries[len(step.Entries)-1]
 		return fault.Refuse("void that entry first if it is wrong: pulk run void "+d.tx.Name(last.Dot), "step %s is done already (%s)", step.Step.ID, d.tx.Name(last.Dot))
 	}
-	return nil
+	return d.heed(n)
 }
 
 func (d *Doing) wants(n int, kinds ...procedure.Kind) error {
@@ -105,6 +108,7 @@ func (d *Doing) Check(n int) error {
 		return err
 	}
 	d.tx.Add(change.New(kind.StepCheck, change.Ref(d.Run), change.Num(int64(n)), change.Num(0)))
+	d.allowedBy(n)
 	return nil
 }
 
@@ -124,6 +128,7 @@ func (d *Doing) AnswerNo(n int, what string) error {
 	}
 	cause := d.tx.Add(change.New(kind.StepCheck, change.Ref(d.Run), change.Num(int64(n)), change.Num(1)))
 	d.raise(n, cause, what)
+	d.allowedBy(n)
 	return nil
 }
 
@@ -166,6 +171,7 @@ func (d *Doing) Read(n int, readings []Measured) ([]Judgement, error) {
 			d.raise(n, dot, fmt.Sprintf("step %s: %s is %s %s, limits %s", step.ID, step.Reading.Quantity, readings[i].Value, step.Reading.Unit, judgements[i].Limits))
 		}
 	}
+	d.allowedBy(n)
 	return judgements, nil
 }
 
@@ -189,6 +195,7 @@ func (d *Doing) Write(n int, text string, unit clock.Dot) error {
 		}
 	}
 	d.tx.Add(change.New(kind.StepRecord, change.Ref(d.Run), change.Num(int64(n)), change.Text(text), change.Ref(unit)))
+	d.allowedBy(n)
 	return nil
 }
 
@@ -206,6 +213,7 @@ func (d *Doing) Wait(n int) (ends time.Time, over bool, err error) {
 	ends, begun := d.WaitEnds(n)
 	if !begun {
 		d.tx.Add(change.New(kind.StepBegin, change.Ref(d.Run), change.Num(int64(n))))
+		d.allowedBy(n)
 		return now.Add(minutes), false, nil
 	}
 	if left := ends.Sub(now); left > 0 {
@@ -277,6 +285,7 @@ func (d *Doing) Sign(n int, verdict Verdict, signer Signer) error {
 	signature := signer.Sign(d.SignMessage(n, verdict, role, digest))
 	d.tx.Add(change.New(kind.StepSign, change.Ref(d.Run), change.Num(int64(n)), change.Num(int64(verdict)), change.Text(role),
 		change.Bytes(digest), change.Ref(signer.Key), change.Bytes(signature)))
+	d.allowedBy(n)
 	return nil
 }
 
@@ -306,7 +315,7 @@ func (d *Doing) mayGo(n int) error {
 			return fault.Refuse("it takes different people", "%s has signed step %s already, and it holds", d.me.Code, id)
 		}
 	}
-	return nil
+	return d.heed(n)
 }
 
 // End ends a run: finished where every step is done, else abandoned, with a reason.

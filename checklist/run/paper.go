@@ -125,16 +125,18 @@ func (d *Doing) against(n int, p Paper) []string {
 	}
 	why := slices.Clone(step.Blocked)
 	role := step.Step.Role
-	if role == "" {
-		return why
+	var writer *crew.Person
+	var err error
+	if !p.Writer.IsZero() {
+		writer, err = crew.Get(d.tx, p.Writer)
 	}
-	if p.Writer.IsZero() {
-		return append(why, fmt.Sprintf("it is for the role %s, and %s is nobody known here", role, p.Name))
-	}
-	writer, err := crew.Get(d.tx, p.Writer)
+	why = append(why, d.againstPaper(step.Step, writer, p)...)
 	switch {
 	case err != nil:
 		why = append(why, err.Error())
+	case role == "":
+	case writer == nil:
+		why = append(why, fmt.Sprintf("it is for the role %s, and %s is nobody known here", role, p.Name))
 	case !writer.Has(role):
 		why = append(why, fmt.Sprintf("it is for the role %s, which %s does not hold", role, writer.Code))
 	}

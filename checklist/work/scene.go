@@ -24,6 +24,9 @@ type Words struct {
 	Name   func(clock.Dot) string              // "stn-5"
 	Asks   func(*run.State, int) string        // what a step, by its number, asks for beside its text
 	Says   func(*run.State, *run.Entry) string // what an entry says
+	// Heeds says what is to be heeded of a step that is open, beside its own cautions: of
+	// the weather, rest at height, clearances. It may be nil.
+	Heeds func(s *run.State, n int) []string
 }
 
 // Scene is all that the work place shows of a run.
@@ -166,6 +169,9 @@ func lookAt(s *run.State, n int, me *crew.Person, words Words) Step {
 		Irreversible: at.Step.Irreversible, Asks: words.Asks(s, n), Role: at.Step.Role,
 		Done: at.Done, Open: !at.Done && len(at.Blocked) == 0 && s.Ended == nil,
 		Why: some(at.Blocked), Facts: []string{}, Signed: []string{}, Shown: Shown(at.Step),
+	}
+	if step.Open && words.Heeds != nil {
+		step.Cautions = append(step.Cautions, words.Heeds(s, n)...)
 	}
 	if at.Step.Reading != nil {
 		step.Unit = at.Step.Reading.Unit

@@ -9,6 +9,7 @@ import (
 
 	"pulk/checklist/ask"
 	"pulk/checklist/attach"
+	"pulk/checklist/conditions"
 	"pulk/checklist/crew"
 	"pulk/checklist/procedure"
 	"pulk/checklist/run"
@@ -31,7 +32,7 @@ type call struct {
 // projections are all that this program derives from the log.
 func projections() []changelog.Projector {
 	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}, stock.Projection{}, unit.Projection{}, assembly.Projection{},
-		attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}}
+		attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}, conditions.Projection{}}
 }
 
 // storePath returns the file that --store, PULK_STORE or the folder names.

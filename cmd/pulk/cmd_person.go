@@ -24,7 +24,7 @@ func jsonTime(t time.Time) *string {
 }
 
 func (e *env) personCommand() *cli.Command {
-	return group("person", "who works in the campaign, in which roles, and by which key they sign",
+	return group("person", "who works in the campaign, in which roles, and by which key they sign", append([]*cli.Command{
 		verb{path: "pulk person add", args: "CODE", minArgs: 1, maxArgs: 1, usage: "add a person", writes: true,
 			examples: []string{`pulk person add ida --name "Ida Brekke" --role deployment-lead`},
 			flags: []cli.Flag{&cli.StringFlag{Name: "name", Usage: "full `NAME`"},
@@ -39,7 +39,7 @@ func (e *env) personCommand() *cli.Command {
 		verb{path: "pulk person key", args: "CODE", minArgs: 1, maxArgs: 1, usage: "make a person's signing key, protected by a passphrase", writes: true,
 			about:  "The key stays in this store and never travels; its public half is made known to all sites. The passphrase is asked at the terminal, or read from the first line of the file that $PULK_PASSPHRASE_FILE names.",
 			action: (*call).personKey}.command(e),
-	)
+	}, e.exposureCommands()...)...)
 }
 
 func (c *call) personAdd() error {

@@ -287,6 +287,15 @@ func stepAsksWith(step *procedure.Step, limits string) string {
 	if step.Role != "" {
 		parts = append(parts, "by "+step.Role)
 	}
+	if step.Outdoor {
+		parts = append(parts, "outdoors")
+	}
+	if step.Heavy {
+		parts = append(parts, "heavy work")
+	}
+	if len(step.Needs) > 0 {
+		parts = append(parts, "needs "+strings.Join(step.Needs, ", "))
+	}
 	if len(step.After) > 0 {
 		parts = append(parts, "after "+strings.Join(step.After, ", "))
 	}

@@ -4,7 +4,9 @@ import (
 	"crypto/ed25519"
 	"errors"
 	"fmt"
+	"time"
 
+	"pulk/checklist/conditions"
 	"pulk/checklist/crew"
 	"pulk/checklist/procedure"
 	"pulk/checklist/run"
@@ -30,6 +32,10 @@ type stepRow struct {
 	Limits  *limitsRow `json:"limits,omitempty"` // of a reading whose limits are worked out: for whoever reads now
 	Gate    *gateRow   `json:"gate,omitempty"`
 	Cannot  bool       `json:"irreversible"`
+	Outdoor bool       `json:"outdoor"`
+	Heavy   bool       `json:"heavy"`
+	Needs   []string   `json:"needs"`          // trainings and medical clearances
+	Now     []string   `json:"conditions_now"` // of a step outdoors that is open: why it must not be done now, and advice
 }
 
 // spreadRow says how far the readings of a step lie apart, in its unit. Each of them is
@@ -52,6 +58,8 @@ type entryRow struct {
 
 	Reading *dayReading `json:"reading,omitempty"`
 	Paper   *paperRow   `json:"paper,omitempty"` // if it was typed in from paper; at and person are then those of the typing
+
+	Allowed *allowedRow `json:"allowed_by,omitempty"` // by what it was allowed, if the step asks for conditions
 }
 
 // paperRow is how an entry stood on a sheet of paper.
@@ -131,7 +139,7 @@ func (c *call) runShow() error {
 		if err != nil {
 			return fault.Misuse("see: pulk run list", "%s", err)
 		}
-		detail, err := runDetailFor(tx, id)
+		detail, err := runDetailFor(tx, id, c.env.now())
 		if err != nil {
 			return err
 		}
@@ -144,10 +152,10 @@ func (c *call) runShow() error {
 }
 
 // runDetailFor tells of a run: of one whose start is not here yet, what is here.
-func runDetailFor(tx *changelog.Tx, id clock.Dot) (runDetail, error) {
+func runDetailFor(tx *changelog.Tx, id clock.Dot, now time.Time) (runDetail, error) {
 	record, err := run.Load(tx, id)
 	if err == nil {
-		return runDetailOf(tx, run.Evaluate(record))
+		return runDetailOf(tx, run.Evaluate(record), now)
 	}
 	if !errors.Is(err, run.ErrNotHere) {
 		return runDetail{}, err
@@ -159,7 +167,7 @@ func runDetailFor(tx *changelog.Tx, id clock.Dot) (runDetail, error) {
 	if len(s.Entries) == 0 {
 		return runDetail{}, noRun(err)
 	}
-	detail, err := runDetailOf(tx, s)
+	detail, err := runDetailOf(tx, s, now)
 	detail.State, detail.StartedAt, detail.StartedBy = stateNotHere, "", ""
 	return detail, err
 }
@@ -167,7 +175,7 @@ func runDetailFor(tx *changelog.Tx, id clock.Dot) (runDetail, error) {
 // stateNotHere is the state of a run whose start is not here yet.
 const stateNotHere = "not here yet"
 
-func runDetailOf(tx *changelog.Tx, s *run.State) (runDetail, error) {
+func runDetailOf(tx *changelog.Tx, s *run.State, now time.Time) (runDetail, error) {
 	row, err := runRowOf(tx, s)
 	detail := runDetail{runRow: row, NCs: []string{}, Notes: []entryRow{}, StepRows: []stepRow{}}
 	if err != nil {
@@ -180,8 +188,15 @@ func runDetailOf(tx *changelog.Tx, s *run.State) (runDetail, error) {
 	if detail.Attachments, err = attachedOf(tx, about...); err != nil {
 		return detail, err
 	}
+	allowed, err := conditions.AllowedBy(tx, s.Run)
+	if err != nil {
+		return detail, err
+	}
 	for _, step := range s.Steps {
 		sr, err := stepRowOf(tx, s, step)
+		if err == nil {
+			err = addConditions(tx, s, step, &sr, allowed, now)
+		}
 		if err != nil {
 			return detail, err
 		}
@@ -378,6 +393,11 @@ func (c *call) printStepRow(step stepRow, next bool) {
 	case len(step.Blocked) > 0:
 		mark = " -- "
 	}
+	if next {
+		for _, warning := range step.Now {
+			c.printBlock("           ! ", warning)
+		}
+	}
 	text := step.Text
 	if step.Cannot {
 		text = "CANNOT BE UNDONE. " + text
@@ -386,12 +406,18 @@ func (c *call) printStepRow(step stepRow, next bool) {
 		text = step.Kind + " point: " + text
 	}
 	c.printBlock(fmt.Sprintf("%s%-6s ", mark, step.Step), text)
+	if asks := step.asksText(); asks != "" {
+		c.printBlock("             = ", asks)
+	}
 	for _, e := range step.Entries {
 		what := e.What
 		if e.Voided {
 			what += " (VOIDED)"
 		}
 		c.printBlock("             . ", fmt.Sprintf("%s  %s %s %s", what, e.Person, e.At, e.ID))
+		if e.Allowed != nil {
+			c.printBlock("               ", e.Allowed.words())
+		}
 	}
 	if step.Limits != nil && !step.Done {
 		c.printBlock("             = ", step.Limits.text())

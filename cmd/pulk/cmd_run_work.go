@@ -50,7 +50,11 @@ func (c *call) runWork() error {
 		if step == nil {
 			return c.noNextStep(state)
 		}
-		c.showStep(state, step)
+		warnings, err := c.warningsNow(state, step)
+		if err != nil {
+			return err
+		}
+		c.showStep(state, step, warnings)
 		stop, err := c.askStep(in, step, skipped)
 		if stop || err != nil {
 			return err
@@ -176,10 +180,29 @@ func (c *call) noNextStep(state *run.State) error {
 	return nil
 }
 
-func (c *call) showStep(state *run.State, step *run.StepState) {
+// warningsNow says what the person who works is to heed of the weather, their rest and
+// their clearances.
+func (c *call) warningsNow(state *run.State, step *run.StepState) (warnings []string, err error) {
+	err = c.withLog(func(log *changelog.Log) error {
+		me, err := c.person(log, true)
+		if err != nil {
+			return err
+		}
+		return log.View(c.Context.Context, func(tx *changelog.Tx) error {
+			warnings, err = warningsFor(tx, state, step.Number, me, c.env.now())
+			return err
+		})
+	})
+	return warnings, err
+}
+
+func (c *call) showStep(state *run.State, step *run.StepState, warnings []string) {
 	c.printf("\n--- step %s, %d of %d ---\n", step.Step.ID, step.Number+1, len(state.Steps))
 	for _, caution := range step.Step.Cautions {
 		c.printBlock("! CAUTION: ", caution)
+	}
+	for _, warning := range warnings {
+		c.printBlock("! ", warning)
 	}
 	if step.Step.Irreversible {
 		c.printf("! THIS CANNOT BE UNDONE.\n")

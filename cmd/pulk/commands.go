@@ -8,6 +8,8 @@ func (e *env) commands() []*cli.Command {
 		e.initCommand(),
 		e.siteCommand(),
 		e.personCommand(),
+		e.clearanceCommand(),
+		e.weatherCommand(),
 		e.procedureCommand(),
 		e.runCommand(),
 		e.reviewCommand(),

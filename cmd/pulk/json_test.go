@@ -17,6 +17,7 @@ import (
 // this package, in brackets where it is a list.
 var jsonRoots = []struct{ command, prints string }{
 	{"site list", "[]siteRow"}, {"site quarantine", "[]asideRow"}, {"site mail", "[]mailRow"}, {"person list", "[]personRow"},
+	{"person exposure", "[]exposureRow"}, {"clearance list", "[]clearanceRow"}, {"weather show", "[]weatherRow"},
 	{"procedure lint", "[]problemRow"}, {"procedure list", "[]revisionRow"}, {"procedure show", "procedureJSON"}, {"procedure compare", "[]differenceRow"},
 	{"run list", "[]runRow"}, {"run show", "runDetail"}, {"review list", "[]reviewRow"}, {"review show", "reviewDetail"}, {"nc list", "[]ncRow"}, {"nc show", "ncDetail"},
 	{"attach list", "[]attachRow"}, {"attach show", "attachRow"}, {"ask list", "[]askRow"}, {"ask show", "askRow"},

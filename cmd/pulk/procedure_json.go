@@ -122,6 +122,9 @@ type stepJSON struct {
 
 	Formulas []formulaJSON `json:"formulas"` // of a reading: the limits that are worked out; min and max are then null
 	Example  *string       `json:"example"`  // of a reading: a value as it may be
+	Outdoor  bool          `json:"outdoor"`  // the weather must allow it
+	Heavy    bool          `json:"heavy"`    // rest after an arrival at height must be over
+	Needs    []string      `json:"needs"`    // trainings and medical clearances, by code
 }
 
 func procedureJSONOf(p *procedure.Procedure, withdrawn string) procedureJSON {
@@ -146,7 +149,8 @@ func partUses(parts []procedure.PartUse) []partUseJSON {
 
 func stepJSONOf(s *procedure.Step) stepJSON {
 	out := stepJSON{ID: s.ID, Kind: string(s.Kind), Text: s.Text, Cautions: append([]string{}, s.Cautions...), Role: s.Role,
-		After: append([]string{}, s.After...), Irreversible: s.Irreversible, Uses: partUses(s.Uses), WaitMinutes: s.WaitMinutes, Formulas: []formulaJSON{}}
+		After: append([]string{}, s.After...), Irreversible: s.Irreversible, Uses: partUses(s.Uses), WaitMinutes: s.WaitMinutes, Formulas: []formulaJSON{},
+		Outdoor: s.Outdoor, Heavy: s.Heavy, Needs: append([]string{}, s.Needs...)}
 	if r := s.Reading; r != nil {
 		out.Quantity, out.Unit, out.Repeat = r.Quantity, r.Unit, r.Repeat
 		if r.Limits.Min != nil {

@@ -39,8 +39,14 @@ func (w *workPlace) Look(name, person string) (scene *work.Scene, err error) {
 			return fault.Hint("it comes with a bundle from the site that imported it", "the procedure of run %s is not here yet", tx.Name(id))
 		}
 		words, failed := wordsOf(tx)
+		var heedFailed error
+		words.Heeds = func(s *run.State, n int) []string {
+			warnings, err := warningsFor(tx, s, n, me, w.env.now())
+			heedFailed = errors.Join(heedFailed, err)
+			return warnings
+		}
 		scene = work.Look(run.Evaluate(record), me, w.env.now(), words)
-		return failed()
+		return errors.Join(failed(), heedFailed)
 	})
 	return scene, err
 }

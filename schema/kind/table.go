@@ -208,6 +208,10 @@ var (
 
 // People and exposure.
 var (
+	// WeatherAdd is the weather at a place as somebody read it, and for how long it
+	// holds; observed is in Unix minutes.
+	WeatherAdd = register(97, "weather.add", cols("location", Ref, "temperature_degc", Decimal, "wind_metres_per_second", Decimal,
+		"observed", Uint, "valid_minutes", Uint, "source", Text))
 	// PersonArrive says that somebody came to a place to sleep there; arrived is in Unix
 	// minutes.
 	PersonArrive = confined(98, "person.arrive", cols("person", Ref, "location", Ref, "height_metres", Int, "arrived", Uint))
@@ -215,4 +219,10 @@ var (
 	// (1), or not any more (state 0, else 1), and up to which date (YYYY-MM-DD). There is
 	// no room for a reason.
 	PersonClearance = confined(99, "person.clearance", cols("person", Ref, "code", Text, "group", Uint, "state", Uint, "valid_until", Text))
+	// StepConditions says by what the entry before it in its change-set was allowed: the
+	// weather or none, the wind chill index (empty: none), after how many minutes skin can
+	// freeze (-1: no time is given), for how many minutes at a stretch work is allowed (-1:
+	// no limit), that days of rest were over (1; 0: not asked), the codes that were needed.
+	StepConditions = register(100, "step.conditions", cols("run", Ref, "step", Uint, "weather", Ref, "wind_chill", Text,
+		"frostbite_minutes", Int, "work_minutes", Int, "rested", Uint, "needs", Text))
 )
