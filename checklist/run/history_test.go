@@ -156,9 +156,10 @@ func (h *history) end() {
 func (h *history) tell(words []string) error {
 	switch {
 	case len(words) == 2 && words[0] == "lost":
-		if h.gone = append(h.gone, words[1]); h.find(words[1]) < 0 {
+		if h.find(words[1]) < 0 {
 			return fmt.Errorf("no event %q", words[1])
 		}
+		h.gone = append(h.gone, words[1])
 		return nil
 	case len(words) >= 3 && words[1] == "<":
 		h.send(h.sites[words[0]], h.sites[words[2]], len(words) > 3)

@@ -142,7 +142,7 @@ func (m *model) adverse(i, hold int, in map[int]bool) (bool, func(in map[int]boo
 		if !m.here[e.of] {
 			return true, always(false)
 		}
-		if voided.verb == "note" {
+		if voided.verb == "note" || outside[voided.verb] {
 			return false, nil
 		}
 		return true, func(in map[int]bool) bool { return voided.step >= hold || m.done(voided.step, in) }
@@ -206,8 +206,7 @@ func (m *model) faults(g int, in map[int]bool) map[string]bool {
 	add("key not here yet", e.how == "nokey")
 	add("signature invalid", e.how == "forged" || e.how == "stolen")
 	for i := range e.knows {
-		unlike := map[string]bool{"grant": true, "revoke": true, "withdraw": true, "ustate": true, "unc": true, "udispose": true, "recall": true}
-		add("evidence not all here", !unlike[m.events[i].verb] && !m.here[i])
+		add("evidence not all here", !outside[m.events[i].verb] && !m.here[i])
 	}
 	seen := both(in, e.knows)
 	for i := range m.events {

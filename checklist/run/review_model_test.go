@@ -15,6 +15,9 @@ func isReviewVerb(verb string) bool {
 	return slices.Contains([]string{"open", "find", "ask", "answer", "waive", "allow", "rgo", "rno"}, verb)
 }
 
+// outside are the verbs of what is no entry of the run.
+var outside = map[string]bool{"grant": true, "revoke": true, "withdraw": true, "ustate": true, "unc": true, "udispose": true, "recall": true}
+
 // understandReview reads what follows the step of a verb of a review.
 func (h *history) understandReview(e *event, args []string) error {
 	switch e.verb {
@@ -176,8 +179,7 @@ func (m *model) signedWell(i int, in map[int]bool) bool {
 		return false
 	}
 	for j := range e.knows {
-		outside := slices.Contains([]string{"grant", "revoke", "withdraw", "ustate", "unc", "udispose"}, m.events[j].verb)
-		if !outside && !m.here[j] {
+		if !outside[m.events[j].verb] && !m.here[j] {
 			return false
 		}
 	}
