@@ -95,6 +95,7 @@ type dayEvent struct {
 	Bad          bool        `json:"bad"`  // a no, or a reading outside its limits
 	Irreversible bool        `json:"irreversible"`
 	Voided       bool        `json:"voided"`
+	check        string      // of a readiness review: its name
 	Reading      *dayReading `json:"reading,omitempty"`
 }
 

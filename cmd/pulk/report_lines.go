@@ -55,6 +55,9 @@ func together(first, next *dayEvent) bool {
 	if first.plainCheck() {
 		return next.plainCheck() && next.At.Sub(first.At) < time.Hour
 	}
+	if first.check != "" {
+		return next.check != "" && first.Step == next.Step && !first.Bad && !next.Bad && setOf(first.ID) == setOf(next.ID)
+	}
 	return first.Reading != nil && next.Reading != nil && first.Step == next.Step && !first.Bad && !next.Bad && !first.Voided && !next.Voided &&
 		first.Reading.Verdict == next.Reading.Verdict && first.Reading.Flag == next.Reading.Flag && first.Reading.Instrument == next.Reading.Instrument && first.Reading.Limits == next.Reading.Limits
 }
@@ -81,6 +84,8 @@ func lineOf(events []dayEvent) dayLine {
 	switch {
 	case first.plainCheck():
 		line.Text = stepsText(events) + " done"
+	case len(events) > 1 && first.check != "":
+		line.Text = "step " + first.Step + ": readiness, ok: " + checksText(events)
 	case first.Reading != nil:
 		line.Text = "step " + first.Step + ": " + readingText(events)
 	case first.Step != "":
@@ -101,7 +106,7 @@ func (e *dayEvent) mark() string {
 		return "VOID"
 	case e.Kind == kind.StepReading.Name && e.Bad:
 		return "FAIL"
-	case e.Kind == kind.StepCheck.Name && e.Bad:
+	case (e.Kind == kind.StepCheck.Name || e.Kind == kind.ReviewCheck.Name || e.Kind == kind.ReviewAnswer.Name) && e.Bad:
 		return "NO"
 	case (e.Kind == kind.StepSign.Name || e.Kind == kind.ReviewDecide.Name) && e.Bad:
 		return "STOP"
@@ -115,6 +120,14 @@ func (e *dayEvent) mark() string {
 		return "WAIVE"
 	}
 	return ""
+}
+
+func checksText(events []dayEvent) string {
+	var names []string
+	for i := range events {
+		names = append(names, events[i].check)
+	}
+	return strings.Join(names, ", ")
 }
 
 func stepsText(events []dayEvent) string {

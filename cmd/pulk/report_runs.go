@@ -10,6 +10,7 @@ import (
 
 	"pulk/checklist/limit"
 	"pulk/checklist/procedure"
+	"pulk/checklist/review"
 	"pulk/checklist/run"
 	"pulk/schema/decimal"
 	"pulk/schema/kind"
@@ -173,6 +174,10 @@ func (b *dayBuilder) event(s *run.State, e *run.Entry) (dayEvent, error) {
 	case kind.StepSign:
 		event.Text = "signed " + e.Verdict.String() + " as " + e.Role
 		event.Bad = e.Verdict == run.Stop
+	case kind.ReviewCheck:
+		event.check, event.Bad = e.Line.Name, e.Outcome != review.OK
+	case kind.ReviewAnswer:
+		event.Bad = e.Outcome != review.OK
 	case kind.ReviewDecide:
 		event.Bad = e.Verdict != run.Go
 	case kind.Void:
