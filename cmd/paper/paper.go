@@ -92,7 +92,7 @@ func New(o Options) *Doc {
 	d.pdf.SetCreationDate(o.Made.UTC())
 	d.pdf.SetModificationDate(o.Made.UTC())
 	d.pdf.SetProducer("pulk", true)
-	d.pdf.SetTitle(o.Title, true)
+	d.pdf.SetTitle(d.glyf.drawable(o.Title), true) // the library fails on what is no UTF-8
 	for face, font := range faces {
 		// The library writes into the bytes it is given when it cuts a font to the
 		// letters in use; the next document would get a spoilt font.

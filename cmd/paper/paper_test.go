@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"image/png"
+	"io"
 	"math"
 	"os"
 	"os/exec"
@@ -321,4 +322,37 @@ func fontHas(t *testing.T, data []byte, r rune) bool {
 		t.Fatal(err)
 	}
 	return index != 0
+}
+
+// FuzzText: no text makes a page that cannot be written, and none makes it grow
+// without bound.
+func FuzzText(f *testing.F) {
+	f.Add("a few words", 20.0)
+	f.Add(letters, 3.0)
+	f.Add("\xff\xfe\x00\u2028\U0001f600\u0301漢", 0.1)
+	f.Add(strings.Repeat("w", 1000), 60.0)
+	f.Fuzz(func(t *testing.T, text string, width float64) {
+		if len(text) > 4000 {
+			return
+		}
+		d := New(Options{Made: made, Title: text, Head: text, Right: text, Foot: text})
+		for _, fn := range []func(){
+			func() { d.Heading(1, text) },
+			func() { d.Caution(text, text) },
+			func() { d.Tick(Empty, Style{}, text) },
+			func() { d.Item(15, text, Style{SizePoints: 12}, text) },
+			func() { d.Fields(5, Field{Label: text, After: text, Value: text}, Field{Box: true, Label: text}) },
+			func() { d.Sign(5, Signature{For: text, Name: text}) },
+			func() { d.Table(Table{Columns: []Column{{Head: text}, {Head: "b"}}, Rows: [][]string{{text, text}}}) },
+			func() { d.Draw(10, func(c Canvas) { c.Put(0, 0, width, Middle, Style{}, text) }) },
+		} {
+			fn()
+		}
+		if err := d.Write(io.Discard); err != nil {
+			t.Error(err)
+		}
+		if most := 10 + len(text)/20; d.Pages() > most {
+			t.Errorf("%d bytes take %d pages, more than %d", len(text), d.Pages(), most)
+		}
+	})
 }

@@ -136,27 +136,31 @@ func (d *Doc) wrap(s Style, text string, width float64) []string {
 }
 
 // cut cuts a word into pieces of at most width; the last, which others may follow, is
-// apart.
+// apart. Widths of letters add up: there is no kerning.
 func (d *Doc) cut(word string, width float64) (whole []string, last string) {
-	for _, r := range word {
-		if last != "" && d.pdf.GetStringWidth(last+string(r)) > width {
-			whole, last = append(whole, last), ""
+	from, wide := 0, 0.0
+	for i, r := range word {
+		letter := d.pdf.GetStringWidth(string(r))
+		if i > from && wide+letter > width {
+			whole, from, wide = append(whole, word[from:i]), i, 0
 		}
-		last += string(r)
+		wide += letter
 	}
-	return whole, last
+	return whole, word[from:]
 }
 
 // clip cuts a line to width and says so by three dots.
 func (d *Doc) clip(s Style, text string, width float64) string {
 	d.font(s)
 	text = strings.ReplaceAll(d.glyf.drawable(text), "\n", " ")
-	if d.pdf.GetStringWidth(text) <= width {
-		return text
+	wide, room, cut := 0.0, width-d.pdf.GetStringWidth("…"), -1
+	for i, r := range text {
+		if wide += d.pdf.GetStringWidth(string(r)); wide > room && cut < 0 {
+			cut = i
+		}
+		if wide > width {
+			return strings.TrimRight(text[:cut], " ") + "…"
+		}
 	}
-	letters := []rune(text)
-	for len(letters) > 0 && d.pdf.GetStringWidth(string(letters)+"…") > width {
-		letters = letters[:len(letters)-1]
-	}
-	return strings.TrimRight(string(letters), " ") + "…"
+	return text
 }

@@ -25,7 +25,7 @@ var paperForm = grid.Form[paperLine]{
 		grid.Of("why", func(l *paperLine, cell string) string { l.why = cell; return "" }),
 	},
 	BytesMax: 1 << 20,
-	RowsMax:  2000,
+	RowsMax:  1000,
 }
 
 // transcribeFile takes a table of answers in.
