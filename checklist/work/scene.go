@@ -47,7 +47,7 @@ type Scene struct {
 	// waits for its time, or for somebody to decide a nonconformance, is not in it.
 	Order  []string `json:"order"`
 	Faults []Fault  `json:"faults"` // open nonconformances
-	Others []Said   `json:"others"` // what others did, the latest first
+	Others []Said   `json:"others"` // what others did: what is new first, then the latest first
 	Undo   []Said   `json:"undo"`   // what can be voided, the latest first; one's own before all others'
 	Acts   []Act    `json:"acts"`   // that belong to no step
 }
@@ -240,13 +240,15 @@ func said(s *run.State, me *crew.Person, words Words) (others, undo []Said) {
 			voidable[e.Dot] = true
 		}
 	}
-	var theirs []Said
+	var theirs, news, known []Said
 	for _, e := range entries {
 		one := Said{ID: words.Name(e.Dot), Step: stepID(s, e.Step), What: what(s, e, words), Person: words.Person(e.Person), AtMS: e.At.Time().UnixMilli()}
 		if e.Person != me.ID {
 			one.New = last != nil && !last.Ctx.Has(e.Dot)
-			if len(others) < othersMax {
-				others = append(others, one)
+			if one.New {
+				news = append(news, one)
+			} else {
+				known = append(known, one)
 			}
 		}
 		if voidable[e.Dot] && e.Person == me.ID && len(undo) < undoMax {
@@ -255,6 +257,9 @@ func said(s *run.State, me *crew.Person, words Words) (others, undo []Said) {
 			theirs = append(theirs, one)
 		}
 	}
+	// What came by a bundle may be days old and new here all the same.
+	others = append(append(others, news...), known...)
+	others = others[:min(len(others), othersMax)]
 	return others, append(undo, theirs[:min(len(theirs), undoMax-len(undo))]...)
 }
 

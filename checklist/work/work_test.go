@@ -120,6 +120,18 @@ func TestLook(t *testing.T) {
 	if len(scene.Others) != 2 || !scene.Others[0].New || scene.Others[1].New || scene.Others[0].Step != "40" {
 		t.Errorf("of what others did mirre's last entry alone is new: %+v", scene.Others)
 	}
+	old := entry(12, mirre, kind.RunNote, run.NoStep, 0) // came by a bundle, and is older than all
+	old.At = 1
+	crowd := *record
+	crowd.Entries = append([]run.Entry{old}, record.Entries...)
+	for seq := range uint64(othersMax) {
+		known := entry(20+seq, mirre, kind.RunNote, run.NoStep, 0)
+		known.Dot.Seq, known.Ctx.Of.Seq = 1, 1
+		crowd.Entries = append(crowd.Entries, known)
+	}
+	if others := Look(run.Evaluate(&crowd), ida, morning, words).Others; len(others) != othersMax || !others[0].New || !others[1].New || others[1].AtMS != 0 {
+		t.Errorf("what came late is not told first: %+v", others[:2])
+	}
 	if len(scene.Undo) != 3 || scene.Undo[0].Person != "ida" {
 		t.Errorf("one's own entry is the first to undo: %+v", scene.Undo)
 	}

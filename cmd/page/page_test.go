@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -212,6 +213,37 @@ func TestGuesses(t *testing.T) {
 	}
 	if most := 24*60/5 + 20; tries > most {
 		t.Errorf("%d passphrases were tried from one address in a day, want at most %d", tries, most)
+	}
+}
+
+// TestGuessesAtOnce sends many guesses at the same time: they are no way around the
+// delay.
+func TestGuessesAtOnce(t *testing.T) {
+	g := newGuest(t, "")
+	codes := make([]int, 200)
+	var all sync.WaitGroup
+	for i := range codes {
+		all.Go(func() { codes[i], _ = g.post("/enter", `{"person": "ida", "passphrase": "wrong"}`) })
+	}
+	all.Wait()
+	tried := 0
+	for _, code := range codes {
+		if code == http.StatusForbidden {
+			tried++
+		}
+	}
+	if tried < 1 || tried > guessesFree+1 {
+		t.Errorf("%d of %d were tried, want at most %d", tried, len(codes), guessesFree+1)
+	}
+}
+
+func TestNetwork(t *testing.T) {
+	for remote, want := range map[string]string{
+		"192.0.2.7:40000": "192.0.2.7", "[::ffff:192.0.2.7]:1": "192.0.2.7", "[2001:db8:1:2:3:4:5:6]:1": "2001:db8:1:2::/64", "[fe80::1%eth0]:1": "fe80::/64", "odd": "odd",
+	} {
+		if got := network(remote); got != want {
+			t.Errorf("network(%q) = %q, want %q", remote, got, want)
+		}
 	}
 }
 

@@ -3,8 +3,8 @@ package page
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"net"
 	"net/http"
+	"net/netip"
 	"strings"
 	"time"
 
@@ -69,36 +69,24 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 	if !readJSON(w, r, &asked) {
 		return
 	}
-	address, _, err := net.SplitHostPort(r.RemoteAddr)
-	if err != nil {
-		address = r.RemoteAddr
+	select {
+	case s.waiting <- struct{}{}:
+		defer func() { <-s.waiting }()
+	default:
+		refuse(w, http.StatusServiceUnavailable, "others are entering just now", "try again")
+		return
 	}
-	byAddress, byPerson := "from "+address, "for "+asked.Person
+	// One at a time: a key takes 64 MiB to open, and who sends many guesses at once is
+	// made to wait after the first ones all the same.
+	s.unlocks <- struct{}{}
+	signer := s.unlock(w, asked.Person, asked.Passphrase, network(r.RemoteAddr))
+	<-s.unlocks
+	if signer == nil {
+		return
+	}
 	now := s.options.Now()
 	s.mu.Lock()
-	wait := max(s.guesses.wait(byAddress, now), s.guesses.wait(byPerson, now))
-	s.mu.Unlock()
-	if wait > 0 {
-		refuse(w, http.StatusTooManyRequests, "too many wrong passphrases", "try again in "+wait.Round(time.Second).String())
-		return
-	}
-	signer, err := s.unlock(asked.Person, asked.Passphrase)
-	now = s.options.Now()
-	s.mu.Lock()
 	defer s.mu.Unlock()
-	switch {
-	case err == errBusy:
-		refuse(w, http.StatusServiceUnavailable, err.Error(), "try again")
-		return
-	case err != nil:
-		s.guesses.fail(byAddress, guessDelayMax, now)
-		s.guesses.fail(byPerson, personDelayMax, now)
-		s.options.Say("a wrong passphrase from " + address)
-		refuse(w, http.StatusForbidden, "the code or the passphrase is wrong, or this store holds no key of that person", "pulk person key CODE makes one")
-		return
-	}
-	delete(s.guesses, byAddress)
-	delete(s.guesses, byPerson)
 	token := make([]byte, 32)
 	if err := s.options.Random(token); err != nil {
 		s.fail(w, err)
@@ -114,23 +102,48 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, map[string]any{"person": asked.Person, "token": text, "run": s.options.Run})
 }
 
-type busyError struct{}
-
-func (busyError) Error() string { return "others are entering just now" }
-
-var errBusy = busyError{}
-
-// unlock opens a key, one at a time.
-func (s *Server) unlock(person, passphrase string) (*run.Signer, error) {
-	select {
-	case s.waiting <- struct{}{}:
-	default:
-		return nil, errBusy
+// network returns where a request is from, for counting guesses: an address, or of
+// IPv6 the network, as one host has as many addresses there as it likes (RFC 4291).
+func network(remote string) string {
+	at, err := netip.ParseAddrPort(remote)
+	if err != nil {
+		return remote
 	}
-	defer func() { <-s.waiting }()
-	s.unlocks <- struct{}{}
-	defer func() { <-s.unlocks }()
-	return s.options.Place.Unlock(person, passphrase)
+	if address := at.Addr().Unmap(); address.Is4() {
+		return address.String()
+	}
+	prefix, err := at.Addr().WithZone("").Prefix(64)
+	if err != nil {
+		return remote
+	}
+	return prefix.String()
+}
+
+// unlock opens a person's key; nil, and an answer to the request, where it does not.
+func (s *Server) unlock(w http.ResponseWriter, person, passphrase, from string) *run.Signer {
+	byAddress, byPerson := "from "+from, "for "+person
+	s.mu.Lock()
+	now := s.options.Now()
+	wait := max(s.guesses.wait(byAddress, now), s.guesses.wait(byPerson, now))
+	s.mu.Unlock()
+	if wait > 0 {
+		refuse(w, http.StatusTooManyRequests, "too many wrong passphrases", "try again in "+wait.Round(time.Second).String())
+		return nil
+	}
+	signer, err := s.options.Place.Unlock(person, passphrase)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if err != nil {
+		now = s.options.Now()
+		s.guesses.fail(byAddress, guessDelayMax, now)
+		s.guesses.fail(byPerson, personDelayMax, now)
+		s.options.Say("a wrong passphrase from " + from)
+		refuse(w, http.StatusForbidden, "the code or the passphrase is wrong, or this store holds no key of that person", "pulk person key CODE makes one")
+		return nil
+	}
+	delete(s.guesses, byAddress)
+	delete(s.guesses, byPerson)
+	return signer
 }
 
 // forget ends the sessions whose time is over. Their keys go with them.

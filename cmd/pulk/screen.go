@@ -87,9 +87,7 @@ func (w *workPlace) converse(t *terminal, s *session) error {
 				if e != nil && e.leave {
 					return nil
 				}
-				if err := w.effect(t, s, e); err != nil {
-					return err
-				}
+				w.effect(t, s, e)
 			}
 		case <-ticks.C:
 			if columns, rows, ok := w.env.size(); ok && (screenSize{columns, rows}) != s.size {
@@ -102,51 +100,51 @@ func (w *workPlace) converse(t *terminal, s *session) error {
 			if w.env.now().Sub(looked) < screenLook {
 				continue
 			}
+			looked = w.env.now()
 			scene, err := w.Look(s.scene.Run, s.scene.Person)
 			if err != nil {
-				return err
+				s.sayFault(err)
+				continue
 			}
-			looked = w.env.now()
 			s.show(scene, looked)
 		}
 	}
 }
 
-// effect does what a key asked for, and shows what became of it.
-func (w *workPlace) effect(t *terminal, s *session, e *effect) error {
+// effect does what a key asked for, and shows what became of it. A store that is
+// busy, or a disk that is full, is told and does not end the work: nothing was done,
+// and the person tries again or leaves.
+func (w *workPlace) effect(t *terminal, s *session, e *effect) {
 	switch {
 	case e == nil:
-		return nil
+		return
 	case e.become != "":
 		scene, err := w.Look(s.scene.Run, e.become)
 		if err != nil {
-			return s.sayFault(err)
+			s.sayFault(err)
+			return
 		}
 		s.known = nil
 		s.show(scene, w.env.now())
 		s.say(false, "now "+e.become+" answers")
-		return nil
+		return
 	}
 	said, err := w.carryOutWithKey(t, s, e)
-	if err != nil && !isAnswer(err) {
-		return err
-	}
 	scene, lookErr := w.Look(s.scene.Run, s.scene.Person)
 	if lookErr != nil {
-		return lookErr
+		s.sayFault(errors.Join(err, lookErr))
+		return
 	}
 	s.answered(e, scene, said, err, w.env.now())
-	return nil
 }
 
-// sayFault shows an answer of the program; what is none it returns.
-func (s *session) sayFault(err error) error {
-	if !isAnswer(err) {
-		return err
-	}
+// sayFault shows what went wrong where nothing was to be done at a step.
+func (s *session) sayFault(err error) {
 	what, because, hint := tellFault(err)
-	s.say(true, append([]string{what}, append(prefixed("- ", because), "next: "+hint)...)...)
-	return nil
+	s.say(true, append([]string{what}, prefixed("- ", because)...)...)
+	if hint != "" {
+		s.told = append(s.told, "next: "+hint)
+	}
 }
 
 // carryOutWithKey carries a tap out, and opens the key that it takes before.

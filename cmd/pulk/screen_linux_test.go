@@ -294,6 +294,11 @@ func TestScreen(t *testing.T) {
 	if all := c.all.String(); !strings.HasSuffix(strings.TrimSpace(all), "Left. Everything so far is saved.") || !strings.Contains(all, "\x1b[?1049l") {
 		t.Errorf("the terminal is not given back; the last that came: %q", all[max(0, len(all)-200):])
 	}
+	for _, m := range regexp.MustCompile(`\x1b\[([0-9;]*)m`).FindAllStringSubmatch(c.all.String(), -1) {
+		if m[1] != "0" && m[1] != "1" && m[1] != "7" {
+			t.Errorf("the screen uses %q: only bold and reverse, and no colour", m[0])
+		}
+	}
 	for _, secret := range hutWords {
 		if strings.Contains(c.all.String(), secret) {
 			t.Errorf("a passphrase was shown")
@@ -340,4 +345,73 @@ func (h *hut) checkRecord() {
 		h.t.Errorf("the record is\n%s\nwant\n%s", got, want)
 	}
 	h.pulk("verify")
+}
+
+// resizes changes the window.
+func (c *console) resizes(columns, rows int) {
+	c.t.Helper()
+	c.mu.Lock()
+	c.lines = make([]string, rows)
+	c.mu.Unlock()
+	if err := unix.IoctlSetWinsize(int(c.master.Fd()), unix.TIOCSWINSZ, &unix.Winsize{Row: uint16(rows), Col: uint16(columns)}); err != nil {
+		c.t.Fatal(err)
+	}
+}
+
+// TestScreenSizes follows the window, and goes on in it after it was too small.
+// Somebody else who goes on reads the hazards for themselves.
+func TestScreenSizes(t *testing.T) {
+	t.Parallel()
+	h := newHut(t)
+	c := openConsole(t, 80, 24, h.command("2027-01-05T08:00:00Z", "run", "work", hutRun, "--as", "ida"))
+	c.sees("I HAVE READ THIS")
+	c.types("\r")
+	c.sees("STEP 10, 1 of 8")
+	c.resizes(120, 40)
+	c.sees("STEP 10, 1 of 8", "next   20", strings.Repeat("-", tableWidth))
+	c.resizes(30, 8)
+	c.sees("The window is too small.")
+	c.resizes(40, 14)
+	c.sees("STEP 10, 1 of 8")
+	c.types("@", "mirre", "\r")
+	c.sees("380 V DIRECT CURRENT", "I HAVE READ THIS")
+	c.types("\r", "y")
+	c.sees("STEP 20", "mirre")
+	c.types("q")
+	c.leaves()
+	if shown := h.pulk("run", "show", hutRun); !strings.Contains(shown, "done mirre") {
+		t.Errorf("the answer is not mirre's:\n%s", shown)
+	}
+}
+
+// TestScreenSimple asks line by line where the terminal can do no more, or is told.
+func TestScreenSimple(t *testing.T) {
+	t.Parallel()
+	h := newHut(t)
+	for _, way := range []string{"dumb", "line"} {
+		command := h.command("2027-01-05T08:00:00Z", "run", "work", hutRun, "--as", "ida")
+		if way == "dumb" {
+			command.Env = append(command.Env, "TERM=dumb")
+		} else {
+			command.Args = append(command.Args, "--line")
+		}
+		c := openConsole(t, 80, 24, command)
+		for range 500 {
+			c.mu.Lock()
+			all := c.all.String()
+			c.mu.Unlock()
+			if strings.Contains(all, "Enter when read> ") {
+				break
+			}
+			time.Sleep(20 * time.Millisecond)
+		}
+		c.types("q\r")
+		c.leaves()
+		c.mu.Lock()
+		all := c.all.String()
+		c.mu.Unlock()
+		if !strings.Contains(all, "! 380 V direct current: ") || strings.Contains(all, "\x1b") {
+			t.Errorf("%s: %q", way, all)
+		}
+	}
 }

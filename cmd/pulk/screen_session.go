@@ -159,7 +159,12 @@ func (s *session) answered(e *effect, scene *work.Scene, said string, err error,
 	if err != nil {
 		clear(s.with) // the wrong one, perhaps
 		what, because, hint := tellFault(err)
-		s.say(true, append([]string{"REFUSED: " + what}, prefixed("- ", because)...)...)
+		if isAnswer(err) {
+			what = "REFUSED: " + what
+		} else {
+			what, hint = "NOT DONE: "+what, "try it again"
+		}
+		s.say(true, append([]string{what}, prefixed("- ", because)...)...)
 		if hint != "" {
 			s.told = append(s.told, "next: "+hint)
 		}
