@@ -34,6 +34,15 @@ func (d *demo) lowering() {
 	for i, serial := range demoModules {
 		scans[fmt.Sprintf("m%d-serial", i+1)] = serial
 	}
+	d.carryOut("stn", d.runName, "140", scans)
+	d.say("The string cable's insulation. Mirre takes the tester that lies nearest, and its calibration ran out over the winter. The reading is kept, and does not count.")
+	d.quietly("unit add INS-03 --part TOL-004 --at drill-hut --as mirre --store stn.db")
+	d.quietly("unit add INS-04 --part TOL-004 --at drill-hut --as mirre --store stn.db")
+	d.quietly(`unit calibrate INS-03 --certificate 26-0388 --on 2026-10-05 --due 2027-10-31 --uncertainty "MOhm: 2 + 3 %" --as mirre --store stn.db`)
+	d.quietly(`unit calibrate INS-04 --certificate 27-0613 --on 2027-06-14 --due 2028-06-30 --uncertainty "MOhm: 2 + 3 %" --as mirre --store stn.db`)
+	d.do("unit list --calibrated --at drill-hut --store stn.db")
+	d.do("run check " + d.runName + " 140 1510 --with INS-03 --as mirre --store stn.db")
+	d.do("run check " + d.runName + " 140 1.51 1.49 1.53 --unit GOhm --with INS-04 --as mirre --store stn.db")
 	d.carryOut("stn", d.runName, "180", scans)
 	d.say("Points 180 and 190 are signed at home, on the evidence that bundles bring. The station sends what it has, quality and release authority sign, and the answer goes back.")
 	d.sync("stn", "home")
@@ -86,7 +95,7 @@ func (d *demo) crossing() {
 	d.do("bundle make --to stn -o home-1.bundle --store home.db")
 	d.say("While that bundle is on its way and the link is down, Mirre measures the insulation once more, to be sure. It has fallen.")
 	d.pass(40 * time.Minute)
-	d.do("run check " + d.runName + " 300 6 --again --as mirre --store stn.db")
+	d.do("run check " + d.runName + " 300 6 --again --with INS-04 --as mirre --store stn.db")
 	d.say("Now Lena's release arrives. It was right by what she knew, but it was given without a reading that existed: it is overtaken, and the gate stays shut. The one step that cannot be undone is refused, with exit code 3.")
 	d.do("bundle take home-1.bundle --store stn.db")
 	d.refused("run check " + d.runName + " 410 --as tomas --store stn.db")
@@ -109,7 +118,7 @@ func (d *demo) again() {
 	nc := d.openNC("stn")
 	d.do(`nc dispose ` + nc + ` rework --why "test lead was wet at the gland; dried, lead changed" --as ida --store stn.db`)
 	d.signMissing()
-	d.do("run check " + d.runName + " 300 310 --as mirre --store stn.db")
+	d.do("run check " + d.runName + " 300 310 --with INS-04 --as mirre --store stn.db")
 	d.signMissing()
 	d.say("The readiness review fell with the reading, and is decided anew by all of its roles.")
 	d.do("review decide " + d.runName + " go --as ida --store stn.db")

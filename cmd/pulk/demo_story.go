@@ -123,6 +123,12 @@ func (d *demo) copyOut(from, to string) {
 // demoModules are the new modules of the season.
 var demoModules = []string{"SM3-0161", "SM3-0162", "SM3-0163", "SM3-0164", "SM3-0165", "SM3-0166", "SM3-0167", "SM3-0168"}
 
+// demoInstruments are what the sites measure with, by part.
+var demoInstruments = map[string]map[string]string{
+	"home": {"TOL-004": "INS-01", "TOL-012": "VAC-01", "TOL-013": "HLD-01"},
+	"stn":  {"TOL-004": "INS-04"},
+}
+
 func (d *demo) acceptance() {
 	d.chapter("3. Modules are accepted at home")
 	d.say("Eight new sensor modules stand on the bench. Each is measured by the acceptance procedure: readings are judged against limits, and nothing is released before quality and the release authority have signed.")
@@ -135,11 +141,18 @@ func (d *demo) acceptance() {
 			d.quietly(line)
 		}
 	}
+	d.say("What measures is a unit too, with a calibration, what its certificate states as uncertainty, and the last day that it holds.")
+	for _, piece := range []string{"INS-01 --part TOL-004", "VAC-01 --part TOL-012", "HLD-01 --part TOL-013"} {
+		d.quietly("unit add " + piece + " --at home-bench --as oskar --store home.db")
+	}
+	d.do(`unit calibrate INS-01 --certificate 27-0611 --on 2027-06-14 --due 2028-06-30 --uncertainty "MOhm: 2 + 3 %" --as oskar --store home.db`)
+	d.quietly(`unit calibrate VAC-01 --certificate 27-0612 --on 2027-06-14 --due 2028-06-30 --uncertainty "mbar: 1.5" --as oskar --store home.db`)
+	d.quietly(`unit calibrate HLD-01 --certificate 27-0702 --on 2027-07-02 --due 2028-07-31 --uncertainty "mbar.L/s: 20 %" --as oskar --store home.db`)
 	text := d.do("run start module-acceptance --target SM3-0161 --as oskar --store home.db")
 	name := wordAfter(text, "started run")
 	d.carryOut("home", name, "80", map[string]string{"10": "SM3-0161", "20": "BAT-0161"})
-	d.say("An insulation of three readings, in megohm; the lower limit is in the procedure:")
-	d.do("run check " + name + " 80 640 655 650 --as oskar --store home.db")
+	d.say("An insulation of three readings. The tester shows gigohm, the procedure asks for megohm; the lower limit is guarded by the tester's uncertainty:")
+	d.do("run check " + name + " 80 0.640 0.655 0.650 --unit GOhm --with INS-01 --as oskar --store home.db")
 	d.carryOut("home", name, "", map[string]string{})
 	d.do("run sign " + name + " 320 go --as lena --store home.db")
 	d.quietly("run check " + name + " 330 --as oskar --store home.db")
@@ -228,6 +241,9 @@ func (d *demo) oneStep(site, name string, step *procedure.Step, scans map[string
 	case procedure.KindHold, procedure.KindWitness:
 		d.quietly("run sign " + name + " " + step.ID + " go" + tail)
 	case procedure.KindReading:
+		if i := step.Reading.Instrument; i != nil {
+			tail = " --with " + demoInstruments[site][i.Part] + tail
+		}
 		d.quietly("run check " + name + " " + step.ID + strings.Repeat(" "+goodValue(step), max(1, step.Reading.Repeat)) + tail)
 	case procedure.KindRecord:
 		text := scans[step.ID]

@@ -124,7 +124,7 @@ func TestReportOfQuietDays(t *testing.T) {
 		remark  string
 	}{
 		{"before_the_first", storyDay.AddDate(0, 0, -9), 0, ""},
-		{"first", storyDay.AddDate(0, 0, -1), 21, ""},
+		{"first", storyDay.AddDate(0, 0, -1), 25, ""},
 		{"future", storyDay.AddDate(0, 0, 3), 0, "this day has not begun"},
 		{"far_future", time.Date(9999, 12, 31, 0, 0, 0, 0, time.UTC), 0, "this day has not begun"},
 	} {

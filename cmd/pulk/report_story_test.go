@@ -14,7 +14,9 @@ import (
 	"pulk/checklist/crew"
 	"pulk/checklist/procedure"
 	"pulk/checklist/run"
+	"pulk/inventory/unit"
 	"pulk/schema"
+	"pulk/schema/decimal"
 	"pulk/schema/kind"
 	"pulk/sync/bundle"
 	"pulk/sync/change"
@@ -174,7 +176,13 @@ func (s *story) begin() {
 		for _, serial := range []string{"SC-0007", "SC-0008"} {
 			tx.Add(change.New(kind.UnitAdd, change.Ref(cable), change.Text(serial), change.Text(""), change.Value{}, change.Text("released")))
 		}
-		return nil
+		tester := tx.Add(change.New(kind.ItemAdd, change.Text("TOL-004"), change.Text("Insulation tester 50 to 1000 V"), change.Text("tool"), change.Text("each"),
+			change.Num(1), change.Num(1_400), change.Num(0), change.Num(0), change.Num(0), change.Num(0), change.Text(""), change.Num(0), change.Num(0)))
+		id := tx.Add(change.New(kind.UnitAdd, change.Ref(tester), change.Text("INS-04"), change.Text(""), change.Value{}, change.Text("accepted")))
+		calibration := unit.Calibration{Certificate: "26-0613", Calibrated: "2026-06-14", Due: "2027-06-30",
+			Statements: []unit.Statement{{Unit: "MOhm", Absolute: decimal.Decimal{Mantissa: 2}, Percent: decimal.Decimal{Mantissa: 3}, Coverage: decimal.Decimal{Mantissa: 2}}}}
+		_, err := unit.Calibrate(tx, &unit.Unit{ID: id, Serial: "INS-04"}, calibration)
+		return err
 	})
 	s.carry("home", "stn")
 	s.now = storyDay.Add(5*time.Hour + 40*time.Minute)
@@ -217,7 +225,7 @@ func (s *story) morning() {
 		return d.Void(mistaken, "read off the drum next to it")
 	})
 	s.step("mirre", "130", "SC-0007")
-	s.step("mirre", "140", "1510", "1490", "1530")
+	s.step("mirre", "140", "1510", "1490", "1530", "with", "INS-04")
 	s.step("mirre", "150")
 	s.step("tomas", "160")
 	s.step("tomas", "170", "2.25")
