@@ -97,6 +97,12 @@ func Revisions(tx *changelog.Tx) ([]Revision, error) {
 	return revisions(tx, "", nil)
 }
 
+// RevisionsOf returns the revisions of a procedure, in the order in which they were
+// imported.
+func RevisionsOf(tx *changelog.Tx, id string) ([]Revision, error) {
+	return revisions(tx, "WHERE procedure = ?", []any{id})
+}
+
 func revisions(tx *changelog.Tx, where string, args []any) ([]Revision, error) {
 	var list []Revision
 	err := tx.Each("SELECT dot, procedure, revision, title, digest FROM revision "+where+" ORDER BY procedure, dot", args, func(scan func(...any) error) error {

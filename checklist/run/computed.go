@@ -64,11 +64,17 @@ func (s *State) BoundsOf(e *Entry) Bounds { return s.all.bounds(e.Step, e) }
 // about the same thing whenever it is told.
 func (v *view) bounds(n int, e *Entry) Bounds {
 	step := v.step(n)
+	if e != nil && n == Elsewhere {
+		step = v.own(e)
+	}
 	if step == nil || step.Reading == nil {
 		return Bounds{}
 	}
 	if step.Reading.Computed == nil {
 		return Bounds{Limits: step.Reading.Limits}
+	}
+	if n == Elsewhere {
+		return Bounds{Limits: step.Reading.Limits, Why: "its limits were worked out on another revision"}
 	}
 	key := boundsKey{step: n}
 	if e != nil {
@@ -266,13 +272,13 @@ func meanOf(entries []*Entry) (decimal.Decimal, error) {
 // judged, as what its limits are worked out from is not there or does not count: its
 // step is to be done again, as with a void.
 func (v *view) unjudged(e *Entry, gate int) (Adverse, bool) {
-	if e.Kind != kind.StepReading || e.Step >= gate {
+	if e.Kind != kind.StepReading || e.Step < 0 || e.Step >= gate {
 		return Adverse{}, false
 	}
 	why := v.bounds(e.Step, e).Why
 	if why == "" {
 		return Adverse{}, false
 	}
-	return Adverse{Dot: e.Dot, Ctx: e.Ctx, Why: fmt.Sprintf("step %s: %s does not count: %s", v.stepID(e.Step), e.Value, why),
+	return Adverse{Dot: e.Dot, Ctx: e.Ctx, Why: fmt.Sprintf("step %s: %s does not count: %s", v.ownID(e), e.Value, why),
 		settled: func(seen *view) bool { return seen.done(e.Step) }}, true
 }

@@ -33,7 +33,7 @@ func (d *Doing) heed(n int) error {
 // allowedBy writes beside an entry about step n by what it was allowed.
 func (d *Doing) allowedBy(n int) {
 	if d.allowed != nil {
-		d.tx.Add(d.allowed.Change(d.Run, n))
+		d.add(d.allowed.Change(d.Run, n))
 		d.allowed = nil
 	}
 }

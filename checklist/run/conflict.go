@@ -33,8 +33,8 @@ func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
 // suspects returns the runs that can have a conflict, so that those of whole seasons
 // need not be read. What is written in one lane is in order, each knowing all before
 // it: so it takes two lanes to do one step twice or to decide one fault in two ways.
-// For the rest it takes a step that cannot be undone, a withdrawn revision, or a sheet
-// of paper that was typed in.
+// For the rest it takes a step that cannot be undone, a withdrawn revision, a move to
+// another one, or a sheet of paper that was typed in.
 func (rd *Reader) suspects() ([]clock.Dot, error) {
 	runs, err := List(rd.tx)
 	if err != nil {
@@ -48,6 +48,10 @@ func (rd *Reader) suspects() ([]clock.Dot, error) {
 	if err != nil {
 		return nil, err
 	}
+	moved, err := movedRuns(rd.tx)
+	if err != nil {
+		return nil, err
+	}
 	risky := map[clock.Dot]bool{} // by revision
 	var list []clock.Dot
 	for _, r := range runs {
@@ -56,7 +60,7 @@ func (rd *Reader) suspects() ([]clock.Dot, error) {
 				return nil, err
 			}
 		}
-		if crossed[r.ID] || typed[r.ID] || risky[r.Revision] {
+		if crossed[r.ID] || typed[r.ID] || moved[r.ID] || risky[r.Revision] {
 			list = append(list, r.ID)
 		}
 	}
@@ -83,12 +87,15 @@ func (r *Record) conflicts(tx *changelog.Tx) []changelog.Conflict {
 	if len(r.Withdrawals) > 0 && s.Ended == nil {
 		c := changelog.Conflict{ID: "withdrawn:" + tx.Name(r.Run), Kind: "run on a withdrawn revision",
 			What:   fmt.Sprintf("run %s (%s) goes on under a revision that was withdrawn: %s. Nothing more can be done in it", tx.Name(r.Run), r.Title, r.Withdrawals[0].Why),
-			Advice: fmt.Sprintf("end it with: pulk run end %s --abandon --why REASON, and start the latest revision", tx.Name(r.Run)),
+			Advice: fmt.Sprintf("move it to another revision: pulk run move %s; or end it: pulk run end %s --abandon --why REASON", tx.Name(r.Run), tx.Name(r.Run)),
 			Sides:  []changelog.Side{{Dot: r.Run, What: "run started"}}}
 		for _, w := range r.Withdrawals {
 			c.Sides = append(c.Sides, changelog.Side{Dot: w.Dot, What: "withdrawn: " + w.Why})
 		}
 		list = append(list, c)
+	}
+	if len(r.Contested) > 0 && s.Ended == nil {
+		list = append(list, r.contestedConflict(tx))
 	}
 	for _, nc := range s.NCs {
 		if nc.Open && len(nc.Dispositions) > 1 {
@@ -119,7 +126,7 @@ func (r *Record) gateConflicts(tx *changelog.Tx) []changelog.Conflict {
 
 // gateConflict tells of a deed behind a shut gate.
 func (r *Record) gateConflict(tx *changelog.Tx, deed *Entry, why string) changelog.Conflict {
-	step := r.step(deed.Step)
+	step := r.own(deed)
 	where := fmt.Sprintf("step %s of run %s (%s)", step.ID, tx.Name(r.Run), r.Title)
 	how := "something that its doer had not seen had shut the gate before it"
 	if deed.Paper != nil {
@@ -190,4 +197,19 @@ func sortedEntries(found map[*Entry][]string) []*Entry {
 	}
 	slices.SortFunc(list, func(a, b *Entry) int { return clock.Dot.Compare(a.Dot, b.Dot) })
 	return list
+}
+
+// contestedConflict tells of a run that was moved to several revisions.
+func (r *Record) contestedConflict(tx *changelog.Tx) changelog.Conflict {
+	c := changelog.Conflict{ID: "moved:" + tx.Name(r.Run), Kind: "run moved to several revisions",
+		What:   fmt.Sprintf("run %s (%s) was moved to several revisions by people who had not heard of each other. Nothing more can be done in it", tx.Name(r.Run), r.Title),
+		Advice: "decide, knowing both: pulk run move " + tx.Name(r.Run) + " --to REVISION --why REASON"}
+	for _, m := range r.Contested {
+		name := tx.Name(m.Ref)
+		if p := r.Texts[m.Ref]; p != nil {
+			name = p.Revision
+		}
+		c.Sides = append(c.Sides, changelog.Side{Dot: m.Dot, What: "moved to revision " + name})
+	}
+	return c
 }

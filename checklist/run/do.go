@@ -107,7 +107,7 @@ func (d *Doing) Check(n int) error {
 	if err := d.ready(n); err != nil {
 		return err
 	}
-	d.tx.Add(change.New(kind.StepCheck, change.Ref(d.Run), change.Num(int64(n)), change.Num(0)))
+	d.add(change.New(kind.StepCheck, change.Ref(d.Run), change.Num(int64(n)), change.Num(0)))
 	d.allowedBy(n)
 	return nil
 }
@@ -126,14 +126,14 @@ func (d *Doing) AnswerNo(n int, what string) error {
 	if err := d.expedite(); err != nil {
 		return err
 	}
-	cause := d.tx.Add(change.New(kind.StepCheck, change.Ref(d.Run), change.Num(int64(n)), change.Num(1)))
+	cause := d.add(change.New(kind.StepCheck, change.Ref(d.Run), change.Num(int64(n)), change.Num(1)))
 	d.raise(n, cause, what)
 	d.allowedBy(n)
 	return nil
 }
 
 func (d *Doing) raise(n int, cause clock.Dot, text string) clock.Dot {
-	return d.tx.Add(change.New(kind.NCRaise, change.Ref(d.Run), change.Num(int64(n+1)), change.Ref(d.Target), change.Ref(cause), change.Text(text)))
+	return d.add(change.New(kind.NCRaise, change.Ref(d.Run), change.Num(int64(n+1)), change.Ref(d.Target), change.Ref(cause), change.Text(text)))
 }
 
 // Read records readings of a step and judges each. Any outside its limits opens a
@@ -166,7 +166,7 @@ func (d *Doing) Read(n int, readings []Measured) ([]Judgement, error) {
 		}
 	}
 	for i := range readings {
-		dot := d.tx.Add(readings[i].change(d.Run, n, judgements[i].Outcome))
+		dot := d.add(readings[i].change(d.Run, n, judgements[i].Outcome))
 		if judgements[i].Outcome.Bad() {
 			d.raise(n, dot, fmt.Sprintf("step %s: %s is %s %s, limits %s", step.ID, step.Reading.Quantity, readings[i].Value, step.Reading.Unit, judgements[i].Limits))
 		}
@@ -194,7 +194,7 @@ func (d *Doing) Write(n int, text string, unit clock.Dot) error {
 			}
 		}
 	}
-	d.tx.Add(change.New(kind.StepRecord, change.Ref(d.Run), change.Num(int64(n)), change.Text(text), change.Ref(unit)))
+	d.add(change.New(kind.StepRecord, change.Ref(d.Run), change.Num(int64(n)), change.Text(text), change.Ref(unit)))
 	d.allowedBy(n)
 	return nil
 }
@@ -212,14 +212,14 @@ func (d *Doing) Wait(n int) (ends time.Time, over bool, err error) {
 	now := d.tx.Author().Now
 	ends, begun := d.WaitEnds(n)
 	if !begun {
-		d.tx.Add(change.New(kind.StepBegin, change.Ref(d.Run), change.Num(int64(n))))
+		d.add(change.New(kind.StepBegin, change.Ref(d.Run), change.Num(int64(n))))
 		d.allowedBy(n)
 		return now.Add(minutes), false, nil
 	}
 	if left := ends.Sub(now); left > 0 {
 		return ends, false, fault.Refuse("wait until "+ends.Format("2006-01-02 15:04:05Z"), "step %s: %s of %s are left", d.Steps[n].Step.ID, left.Round(time.Second), minutes)
 	}
-	d.tx.Add(change.New(kind.StepCheck, change.Ref(d.Run), change.Num(int64(n)), change.Num(0)))
+	d.add(change.New(kind.StepCheck, change.Ref(d.Run), change.Num(int64(n)), change.Num(0)))
 	return ends, true, nil
 }
 
@@ -228,7 +228,7 @@ func (d *Doing) Note(n int, text string) error {
 	if strings.TrimSpace(text) == "" {
 		return fault.Misuse("say what is to be remembered", "a note needs a text")
 	}
-	d.tx.Add(change.New(kind.RunNote, change.Ref(d.Run), change.Num(int64(n+1)), change.Text(text)))
+	d.add(change.New(kind.RunNote, change.Ref(d.Run), change.Num(int64(n+1)), change.Text(text)))
 	return nil
 }
 
@@ -254,7 +254,7 @@ func (d *Doing) Void(target clock.Dot, why string) error {
 	if err := d.expedite(); err != nil {
 		return err
 	}
-	d.tx.Add(change.New(kind.Void, change.Ref(target), change.Ref(d.Run), change.Text(why)))
+	d.add(change.New(kind.Void, change.Ref(target), change.Ref(d.Run), change.Text(why)))
 	return nil
 }
 
@@ -282,8 +282,8 @@ func (d *Doing) Sign(n int, verdict Verdict, signer Signer) error {
 	if err != nil {
 		return err
 	}
-	signature := signer.Sign(d.SignMessage(n, verdict, role, digest))
-	d.tx.Add(change.New(kind.StepSign, change.Ref(d.Run), change.Num(int64(n)), change.Num(int64(verdict)), change.Text(role),
+	signature := signer.Sign(d.SignMessage(d.wire(n), verdict, role, digest))
+	d.add(change.New(kind.StepSign, change.Ref(d.Run), change.Num(int64(n)), change.Num(int64(verdict)), change.Text(role),
 		change.Bytes(digest), change.Ref(signer.Key), change.Bytes(signature)))
 	d.allowedBy(n)
 	return nil
@@ -303,6 +303,9 @@ func (d *Doing) mayGo(n int) error {
 		if before := d.Steps[m]; !before.Done && (before.Gate == nil || before.Step.Kind == procedure.KindHold || step.Step.Kind == procedure.KindHold) {
 			return fault.Refuse("finish it, or sign stop", "step %s cannot be signed: step %s before it is not done", id, before.Step.ID)
 		}
+	}
+	if err := d.revisionDecided(); err != nil {
+		return err
 	}
 	if err := d.reviewInTime(n); err != nil {
 		return err
@@ -330,7 +333,7 @@ func (d *Doing) End(abandon bool, why string) error {
 		n, _ := d.firstOpen()
 		return fault.Refuse("finish it, or end the run with --abandon and a reason", "step %s is not done", d.Steps[n].Step.ID)
 	}
-	d.tx.Add(change.New(kind.RunEnd, change.Ref(d.Run), change.Num(outcome), change.Text(why)))
+	d.add(change.New(kind.RunEnd, change.Ref(d.Run), change.Num(outcome), change.Text(why)))
 	return nil
 }
 

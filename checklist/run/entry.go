@@ -28,7 +28,7 @@ type Entry struct {
 	Person clock.Dot
 	Ctx    clock.Context // what its author knew
 	Kind   *kind.Kind
-	Step   int // place in the revision, or NoStep
+	Step   int // place in the run's revision, NoStep or Elsewhere
 
 	Measured                // step.reading, and step.measure, which has its kind here
 	Answer      int64       // step.check: 0 done or yes, 1 no
@@ -48,6 +48,10 @@ type Entry struct {
 	Source  string         // review.check
 	Until   time.Time      // review.check
 	Risk    string         // review.waive; Text is its reason
+
+	// Origin is where the entry stood in the revision that its author knew; nil in a run
+	// that was never moved. Step is its place in the run's revision now.
+	Origin *Origin
 
 	Paper *Paper // how it stood on paper, if it was typed in from there; or nil
 }
@@ -115,6 +119,13 @@ type Record struct {
 	Entries   []Entry // in the order of their dots
 	// Withdrawals are those of the run's revision.
 	Withdrawals []Withdrawal
+	Started     clock.Dot // the revision that it was started on
+	// Contested are moves to several revisions by people who had not heard of each other;
+	// then Revision is the one before them. Nothing goes on until it is moved again.
+	Contested []*Entry
+	Texts     map[clock.Dot]*procedure.Procedure // what is here of the revisions that it was ever on
+	Withdrawn map[clock.Dot][]Withdrawal         // the same
+	FactsOn   map[clock.Dot]map[string]Facts     // Facts, by revision
 	// Outside is what bears on a readiness review and is no entry of the run: what was
 	// said of the units that go where it goes. Empty where no step asks for a review.
 	Outside Outside

@@ -28,6 +28,7 @@ type StepState struct {
 	Gate    *Gate    // for hold and witness points
 	Entries []*Entry // about this step, voided ones left out, by time
 	Voided  []*Entry // voided ones, by time
+	Earlier []*Entry // what was done here on another revision and does not count, as the step was not the same; by time
 	Blocked []string // why it cannot be carried out now, in words; empty if it can
 }
 
@@ -71,7 +72,10 @@ func (v *view) stepState(n int) StepState {
 	state := StepState{Step: v.step(n), Number: n}
 	for i := range v.Entries {
 		e := &v.Entries[i]
-		if e.Step != n || !isStepEntry(e.Kind) {
+		if !isStepEntry(e.Kind) || e.Step != n {
+			if e.stale(n) && isStepEntry(e.Kind) && v.voided[e.Dot] == nil {
+				state.Earlier = append(state.Earlier, e)
+			}
 			continue
 		}
 		if v.voided[e.Dot] != nil {
@@ -82,6 +86,7 @@ func (v *view) stepState(n int) StepState {
 	}
 	sortByTime(state.Entries)
 	sortByTime(state.Voided)
+	sortByTime(state.Earlier)
 	if isGate(state.Step) {
 		gate := v.gate(n)
 		state.Gate, state.Done = &gate, gate.Open
@@ -109,6 +114,9 @@ func (v *view) blocked(n int, steps []StepState) []string {
 	}
 	if missing := v.bounds(n, nil).Why; missing != "" {
 		why = append(why, missing)
+	}
+	if len(v.Contested) > 0 {
+		why = append(why, contestedText)
 	}
 	for _, w := range v.Withdrawals {
 		why = append(why, "the revision was withdrawn: "+w.Why)
@@ -175,14 +183,13 @@ func (s *State) StepByID(id string) (int, bool) {
 func (r *Record) DoneBehindShutGate() map[*Entry][]string {
 	found := map[*Entry][]string{}
 	whole := r.whole()
-	for n := range len(r.steps()) {
-		for _, deed := range whole.deeds(n) {
-			if !r.step(n).Irreversible && (deed.Paper == nil || deed.Paper.Why == "" || !whole.heldBefore(n)) {
-				continue
-			}
-			if why := r.shutBefore(deed); len(why) > 0 {
-				found[deed] = why
-			}
+	for _, deed := range whole.deeds() {
+		step := r.own(deed)
+		if step == nil || !step.Irreversible && (deed.Paper == nil || deed.Paper.Why == "" || !whole.heldBefore(deed.Step)) {
+			continue
+		}
+		if why := r.shutBefore(deed); len(why) > 0 {
+			found[deed] = why
 		}
 	}
 	return found
@@ -198,26 +205,30 @@ func (v *view) heldBefore(n int) bool {
 	return false
 }
 
-// deeds returns what carried a step out, whatever kind of step it is.
-func (v *view) deeds(n int) []*Entry {
-	return slices.Concat(v.entries(kind.StepCheck, n), v.entries(kind.StepReading, n), v.entries(kind.StepRecord, n))
+// deeds returns what carried steps out, whatever kind of step it is, on whichever
+// revision.
+func (v *view) deeds() []*Entry {
+	return slices.Concat(v.entries(kind.StepCheck, anyStep), v.entries(kind.StepReading, anyStep), v.entries(kind.StepRecord, anyStep))
 }
 
-// shutBefore says which gates before a deed were shut when it was done. What was
-// written by people who knew of the deed came after it and cannot have shut its
-// gate; no more can its own outcome, which is told in the same change-set.
+// shutBefore says which gates before a deed were shut when it was done, on the revision
+// that the run was on then. What was written by people who knew of the deed came after
+// it and cannot have shut its gate; no more can its own outcome, which is told in the
+// same change-set.
 func (r *Record) shutBefore(deed *Entry) []string {
 	var why []string
-	then := r.through(func(d clock.Dot) bool {
+	sees := func(d clock.Dot) bool {
 		own := d.Lane == deed.Dot.Lane && d.Seq == deed.Dot.Seq
 		return !own && !r.knows(d, deed.Dot)
-	})
+	}
+	then := r.then(sees).through(sees)
+	deed = then.entryOf(deed.Dot)
 	for m := range deed.Step {
-		if !isGate(r.step(m)) || !r.step(deed.Step).Irreversible && r.step(m).Kind != procedure.KindHold {
+		if !isGate(then.step(m)) || !then.step(deed.Step).Irreversible && then.step(m).Kind != procedure.KindHold {
 			continue
 		}
 		if gate := then.gate(m); !gate.Open {
-			why = append(why, fmt.Sprintf("%s point %s: %s", r.step(m).Kind, r.step(m).ID, gate.Shut[0]))
+			why = append(why, fmt.Sprintf("%s point %s: %s", then.step(m).Kind, then.step(m).ID, gate.Shut[0]))
 		}
 	}
 	return why
@@ -237,7 +248,7 @@ func (r *Record) knows(d, other clock.Dot) bool {
 			return r.Entries[i].Ctx.Has(other)
 		}
 	}
-	for _, w := range r.Withdrawals {
+	for _, w := range r.allWithdrawals() {
 		if w.Dot == d {
 			return w.Ctx.Has(other)
 		}
@@ -247,7 +258,7 @@ func (r *Record) knows(d, other clock.Dot) bool {
 			return r.Recalls[i].Ctx.Has(other)
 		}
 	}
-	for _, facts := range r.Facts {
+	for _, facts := range r.allFacts() {
 		if ctx, ok := facts.context(d); ok {
 			return ctx.Has(other)
 		}

@@ -53,11 +53,11 @@ func (r *Record) SignMessage(step int, verdict Verdict, role string, digest []by
 func (r *Record) message(e *Entry) ([]byte, bool) {
 	switch e.Kind {
 	case kind.ReviewDecide:
-		return r.DecideMessage(e.Step, e.Verdict, e.Role, e.Text, e.Digest), true
+		return r.DecideMessage(e.wireStep(), e.Verdict, e.Role, e.Text, e.Digest), true
 	case kind.ReviewWaive:
 		return r.WaiveMessage(e)
 	}
-	return r.SignMessage(e.Step, e.Verdict, e.Role, e.Digest), true
+	return r.SignMessage(e.wireStep(), e.Verdict, e.Role, e.Digest), true
 }
 
 // DecideMessage returns the bytes that a person signs for a go or no-go of a readiness
@@ -73,7 +73,7 @@ func (r *Record) DecideMessage(step int, verdict Verdict, role, text string, dig
 // one; false where the question or the waiver that it names is not here yet.
 func (r *Record) WaiveMessage(e *Entry) ([]byte, bool) {
 	message := append([]byte("pulk waiver 1\n"), r.name()...)
-	message = binary.BigEndian.AppendUint32(message, uint32(e.Step))
+	message = binary.BigEndian.AppendUint32(message, uint32(e.wireStep()))
 	message = appendTexts(message, e.Role, e.Line.Name, e.Text, e.Risk)
 	for _, dot := range []clock.Dot{e.Line.Asked, e.Ref} {
 		name, here := r.entryName(dot)

@@ -13,11 +13,27 @@ var targetFields = map[string]kind.FieldID{"length": kind.FieldAssemblyLength, "
 
 // loadFacts reads what was ever told of target and place, for the inputs of formulas.
 func (r *Record) loadFacts(tx *changelog.Tx) error {
-	if r.Procedure == nil {
-		return nil
+	for revision, p := range r.Texts {
+		if p == nil || len(p.Inputs) == 0 {
+			continue
+		}
+		facts, err := r.factsFor(tx, p)
+		if err != nil {
+			return err
+		}
+		if r.FactsOn == nil {
+			r.FactsOn = map[clock.Dot]map[string]Facts{}
+		}
+		r.FactsOn[revision] = facts
 	}
-	for i := range r.Procedure.Inputs {
-		in := &r.Procedure.Inputs[i]
+	r.Facts = r.FactsOn[r.Revision]
+	return nil
+}
+
+func (r *Record) factsFor(tx *changelog.Tx, p *procedure.Procedure) (map[string]Facts, error) {
+	byName := map[string]Facts{}
+	for i := range p.Inputs {
+		in := &p.Inputs[i]
 		var facts Facts
 		var err error
 		switch {
@@ -29,14 +45,11 @@ func (r *Record) loadFacts(tx *changelog.Tx) error {
 			continue
 		}
 		if err != nil {
-			return err
+			return nil, err
 		}
-		if r.Facts == nil {
-			r.Facts = map[string]Facts{}
-		}
-		r.Facts[in.Name] = facts
+		byName[in.Name] = facts
 	}
-	return nil
+	return byName, nil
 }
 
 // placesMax bounds how far places are followed: two sites could each have put one of

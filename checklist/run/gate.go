@@ -39,7 +39,11 @@ const (
 	KeyNotHere Standing = "key not here yet"      //
 	NotAllHere Standing = "evidence not all here" // the signer had seen entries that are not here yet
 	NotForThis Standing = "wrong role"            // signed in a role that the step does not ask for
-	SamePerson Standing = "same person"           // a waiver granted by who asked for it
+
+	// OtherRevision is a go that was given on another revision, in which something before
+	// the gate, or the gate, was not the same.
+	OtherRevision Standing = "given on another revision"
+	SamePerson    Standing = "same person" // a waiver granted by who asked for it
 )
 
 // SignOff is a sign-off and its standing.
@@ -84,6 +88,7 @@ func (v *view) adverse(n int) []Adverse {
 			list = append(list, a)
 		}
 	}
+	list = append(list, v.contestedMoves()...)
 	for _, w := range v.Withdrawals {
 		if v.sees(w.Dot) {
 			list = append(list, Adverse{w.Dot, w.Ctx, "the revision was withdrawn: " + w.Why, func(*view) bool { return false }, false})
@@ -109,11 +114,11 @@ func (v *view) adverseEntry(e *Entry, gate int) (Adverse, bool) {
 		if target == nil || !isStepEntry(target.Kind) {
 			return a, false
 		}
-		a.Why = "step " + v.stepID(target.Step) + " was voided: " + e.Text
-		a.settled = func(seen *view) bool { return target.Step >= gate || seen.done(target.Step) }
+		a.Why = "step " + v.ownID(target) + " was voided: " + e.Text
+		a.settled = func(seen *view) bool { return seen.voidSettled(target, gate) }
 	case v.voided[e.Dot] != nil:
 		return a, false // its void is adverse instead
-	case e.Kind == kind.StepSign && e.Verdict != Go && e.Step == gate:
+	case e.Kind == kind.StepSign && e.Verdict != Go && (e.Step == gate || e.Step == Elsewhere): // a stop outlives its gate
 		a.Why = "stop: " + e.Role
 		a.settled = func(*view) bool { return true } // a go that has seen it answers it
 	case isReviewEntry(e.Kind):
@@ -121,8 +126,8 @@ func (v *view) adverseEntry(e *Entry, gate int) (Adverse, bool) {
 	case v.failing(e):
 		a.Why = v.failureText(e)
 		a.settled = func(seen *view) bool { return seen.failureSettled(e, gate) }
-	case e.Kind == kind.StepReading && e.Step < gate && v.judge(e).Conditional():
-		a.Why = "step " + v.stepID(e.Step) + ": " + e.Value.String() + " " + v.step(e.Step).Reading.Unit + " is a conditional pass"
+	case e.Kind == kind.StepReading && e.Step >= 0 && e.Step < gate && v.judge(e).Conditional():
+		a.Why = "step " + v.ownID(e) + ": " + e.Value.String() + " " + v.step(e.Step).Reading.Unit + " is a conditional pass"
 		a.settled = func(*view) bool { return true } // a go that has seen it takes its risk
 	default:
 		return v.unjudged(e, gate)
@@ -139,19 +144,30 @@ func (v *view) entryOf(d clock.Dot) *Entry {
 	return nil
 }
 
-func (v *view) stepID(n int) string {
-	if step := v.step(n); step != nil {
+// ownID returns the id of an entry's step as its author knew it.
+func (v *view) ownID(e *Entry) string {
+	if step := v.own(e); step != nil {
 		return step.ID
 	}
 	return "?"
 }
 
+// voidSettled reports whether what was voided lies behind the gate, was done again, or is
+// of a step that is no more.
+func (v *view) voidSettled(target *Entry, gate int) bool {
+	if target.waits() {
+		return false
+	}
+	now := target.placeNow()
+	return now == NoStep || now >= gate || v.done(now)
+}
+
 func (v *view) failureText(e *Entry) string {
-	step := v.step(e.Step)
+	step := v.own(e)
 	if e.Kind == kind.StepReading && step != nil {
 		return "step " + step.ID + ": " + step.Reading.Quantity + " " + e.Value.String() + " " + step.Reading.Unit + " is " + outsideText(v.bounds(e.Step, e).Limits, e)
 	}
-	return "step " + v.stepID(e.Step) + ": answered no"
+	return "step " + v.ownID(e) + ": answered no"
 }
 
 func outsideText(limits limit.Limits, e *Entry) string {
@@ -168,7 +184,11 @@ func (v *view) ncSettled(nc *Entry, gate int) bool {
 	switch {
 	case !ok || d == Scrapped:
 		return false
-	case d == UseAsIs || nc.Step == NoStep || nc.Step >= gate:
+	case d == UseAsIs:
+		return true
+	case nc.waits():
+		return false
+	case nc.Step == NoStep || nc.Step >= gate:
 		return true
 	}
 	return v.done(nc.Step)
@@ -195,7 +215,7 @@ func (v *view) gate(n int) Gate {
 	people := map[clock.Dot]bool{}
 	for i := range v.Entries {
 		e := &v.Entries[i]
-		if e.Kind != kind.StepSign || e.Step != n || !v.sees(e.Dot) {
+		if e.Kind != kind.StepSign || e.Step != n && !e.stale(n) || !v.sees(e.Dot) {
 			continue
 		}
 		s := v.standing(e, g.Role, adverse)
@@ -221,6 +241,8 @@ func (v *view) standing(e *Entry, role string, adverse []Adverse) SignOff {
 		s.Standing = Voided
 	case e.Verdict != Go: // a stop counts whoever gives it, and so does what is not understood
 		s.Standing = v.stopStanding(e)
+	case e.Step == Elsewhere:
+		s.Standing = OtherRevision
 	case e.Role != role:
 		s.Standing = NotForThis
 	default:
@@ -295,7 +317,7 @@ func (v *view) whyShut(g Gate, adverse []Adverse) []string {
 			why = append(why, "reopened by what came after the sign-off: "+s.By.Why)
 		case StopHolds:
 			why = append(why, "a stop was signed")
-		case NotAllHere, KeyNotHere, BadKey, NoRole, NotForThis:
+		case NotAllHere, KeyNotHere, BadKey, NoRole, NotForThis, OtherRevision:
 			why = append(why, "a sign-off does not count: "+string(s.Standing))
 		}
 	}

@@ -117,8 +117,12 @@ func RaiseNC(tx *changelog.Tx, run clock.Dot, step int, unit clock.Dot, text str
 	case text == "":
 		return clock.Dot{}, fault.Misuse("say what does not conform", "a nonconformance needs a description")
 	}
+	wire, err := StepOnWire(tx, run, step)
+	if err != nil {
+		return clock.Dot{}, err
+	}
 	tx.SetClass(clock.Expedited)
-	return tx.Add(change.New(kind.NCRaise, change.Ref(run), change.Num(int64(step+1)), change.Ref(unit), change.Value{}, change.Text(text))), nil
+	return tx.Add(change.New(kind.NCRaise, change.Ref(run), change.Num(int64(wire+1)), change.Ref(unit), change.Value{}, change.Text(text))), nil
 }
 
 // Dispose disposes of a nonconformance. Its author must hold a role that signs a hold
@@ -160,14 +164,5 @@ func disposers(tx *changelog.Tx, nc Nonconformance) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	var roles []string
-	for _, step := range r.steps() {
-		if step.Sign != nil {
-			roles = append(roles, step.Sign.Role)
-		}
-		if step.Review != nil {
-			roles = append(roles, step.Review.Roles...)
-		}
-	}
-	return unique(roles), nil
+	return signers(r.Procedure), nil
 }

@@ -68,7 +68,7 @@ func (d *Doing) FromPaper(n int, p Paper, fn func() error) (taken bool, err erro
 	if count <= 0 {
 		return false, nil
 	}
-	d.tx.Add(change.New(kind.PaperMark, change.Ref(d.Run), change.Num(int64(count)), change.Ref(p.Writer), change.Text(p.Name),
+	d.add(change.New(kind.PaperMark, change.Ref(d.Run), change.Num(int64(count)), change.Ref(p.Writer), change.Text(p.Name),
 		change.Text(string(p.Written)), change.Text(p.Answer), change.Text(p.Why)))
 	if d.paper.expedited {
 		if err := d.tx.Cut(); err != nil {
@@ -190,7 +190,7 @@ func (d *Doing) WaitedOnPaper(n int, from, until filled.When) error {
 		if k == kind.StepCheck {
 			values = append(values, change.Num(0))
 		}
-		d.tx.Add(change.New(k, values...))
+		d.add(change.New(k, values...))
 	}
 	return nil
 }

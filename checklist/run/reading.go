@@ -1,6 +1,7 @@
 package run
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -64,7 +65,7 @@ func (s *State) Judge(e *Entry) Judgement { return s.all.judge(e) }
 
 // judge is where every reading is judged, whichever kind of change brought it.
 func (v *view) judge(e *Entry) Judgement {
-	step := v.step(e.Step)
+	step := v.own(e)
 	if step == nil || step.Reading == nil {
 		return Judgement{Outcome: limit.Pass}
 	}
@@ -118,7 +119,7 @@ func (v *view) counts(e *Entry) bool {
 func (v *view) conditional(n int) []*Entry {
 	var list []*Entry
 	for _, e := range v.entries(kind.StepReading, anyStep) {
-		if e.Step < n && v.judge(e).Conditional() {
+		if e.Step >= 0 && e.Step < n && v.judge(e).Conditional() {
 			list = append(list, e)
 		}
 	}
@@ -129,15 +130,17 @@ func (v *view) conditional(n int) []*Entry {
 // as with a void of the readings themselves, their steps are to be done again.
 func (v *view) adverseRecall(r *Recall, gate int) (Adverse, bool) {
 	var steps []int
+	first := ""
 	for _, e := range v.entries(kind.StepReading, anyStep) {
-		if !e.Calibration.IsZero() && e.Calibration == r.Calibration {
+		if e.Step >= 0 && !e.Calibration.IsZero() && e.Calibration == r.Calibration {
+			first = cmp.Or(first, v.ownID(e))
 			steps = append(steps, e.Step)
 		}
 	}
 	if len(steps) == 0 {
 		return Adverse{}, false
 	}
-	why := fmt.Sprintf("the calibration that step %s was read with was voided: %s", v.stepID(steps[0]), r.Why)
+	why := fmt.Sprintf("the calibration that step %s was read with was voided: %s", first, r.Why)
 	settled := func(seen *view) bool {
 		return !slices.ContainsFunc(steps, func(n int) bool { return n < gate && !seen.done(n) })
 	}
@@ -181,5 +184,5 @@ func (d *Doing) RaiseAbout(id clock.Dot, text string) (clock.Dot, error) {
 	if err := d.expedite(); err != nil {
 		return clock.Dot{}, err
 	}
-	return d.raise(e.Step, id, text), nil
+	return d.raise(max(e.Step, NoStep), id, text), nil
 }

@@ -49,7 +49,7 @@ func (d *Doing) OpenReview(n int, text string, findings []review.Finding) (clock
 		return clock.Dot{}, fault.Refuse("see: pulk run show "+d.tx.Name(d.Run), "hold point %s is open already", d.Steps[n].Step.ID)
 	}
 	d.tx.SetClass(clock.Expedited)
-	id := d.tx.Add(change.New(kind.ReviewOpen, change.Ref(d.Run), change.Num(int64(n)), change.Text(text)))
+	id := d.add(change.New(kind.ReviewOpen, change.Ref(d.Run), change.Num(int64(n)), change.Text(text)))
 	d.record(n, findings)
 	return id, nil
 }
@@ -74,7 +74,7 @@ func (d *Doing) record(n int, findings []review.Finding) int {
 		if !f.Until.IsZero() {
 			until = f.Until.UnixMilli()
 		}
-		d.tx.Add(change.New(kind.ReviewCheck, change.Ref(d.Run), change.Num(int64(n)), change.Text(f.Name), change.Num(int64(f.Outcome)),
+		d.add(change.New(kind.ReviewCheck, change.Ref(d.Run), change.Num(int64(n)), change.Text(f.Name), change.Num(int64(f.Outcome)),
 			change.Text(f.Facts), change.Text(f.Source), change.Num(until)))
 		count++
 	}
@@ -125,7 +125,7 @@ func (d *Doing) AskReview(n int, text string) (clock.Dot, error) {
 		return clock.Dot{}, fault.Misuse("ask it so that yes means ready", "a question needs a text")
 	}
 	d.tx.SetClass(clock.Expedited)
-	return d.tx.Add(change.New(kind.ReviewAsk, change.Ref(d.Run), change.Num(int64(n)), change.Text(text))), nil
+	return d.add(change.New(kind.ReviewAsk, change.Ref(d.Run), change.Num(int64(n)), change.Text(text))), nil
 }
 
 // AnswerReview answers a question of a review.
@@ -146,7 +146,7 @@ func (d *Doing) AnswerReview(n int, line *review.Line, yes bool, text string) er
 	}
 	d.tx.SetClass(clock.Expedited)
 	question := strings.TrimPrefix(line.Key.Name, review.QuestionMark)
-	d.tx.Add(change.New(kind.ReviewAnswer, change.Ref(d.Run), change.Num(int64(n)), change.Text(question), change.Ref(line.Key.Asked), change.Num(int64(outcome)), change.Text(text)))
+	d.add(change.New(kind.ReviewAnswer, change.Ref(d.Run), change.Num(int64(n)), change.Text(question), change.Ref(line.Key.Asked), change.Num(int64(outcome)), change.Text(text)))
 	return nil
 }
 
@@ -215,12 +215,12 @@ func (d *Doing) addWaiver(e Entry, signer Signer) (clock.Dot, error) {
 	if err != nil {
 		return clock.Dot{}, err
 	}
-	e.Digest = digest
+	e.Digest, e.Origin = digest, &Origin{Wire: d.wire(e.Step)}
 	message, here := d.WaiveMessage(&e)
 	if !here {
 		return clock.Dot{}, fmt.Errorf("what the waiver is about is not here")
 	}
-	return d.tx.Add(change.New(kind.ReviewWaive, change.Ref(d.Run), change.Num(int64(e.Step)), change.Text(e.Line.Name), change.Ref(e.Line.Asked), change.Ref(e.Ref),
+	return d.add(change.New(kind.ReviewWaive, change.Ref(d.Run), change.Num(int64(e.Step)), change.Text(e.Line.Name), change.Ref(e.Line.Asked), change.Ref(e.Ref),
 		change.Text(e.Text), change.Text(e.Risk), change.Text(e.Role), change.Bytes(digest), change.Ref(signer.Key), change.Bytes(signer.Sign(message)))), nil
 }
 
@@ -246,8 +246,8 @@ func (d *Doing) Decide(n int, verdict Verdict, role, text string, signer Signer)
 	if err != nil {
 		return err
 	}
-	signature := signer.Sign(d.DecideMessage(n, verdict, role, text, digest))
-	d.tx.Add(change.New(kind.ReviewDecide, change.Ref(d.Run), change.Num(int64(n)), change.Num(int64(verdict)), change.Text(role), change.Text(text),
+	signature := signer.Sign(d.DecideMessage(d.wire(n), verdict, role, text, digest))
+	d.add(change.New(kind.ReviewDecide, change.Ref(d.Run), change.Num(int64(n)), change.Num(int64(verdict)), change.Text(role), change.Text(text),
 		change.Bytes(digest), change.Ref(signer.Key), change.Bytes(signature)))
 	return nil
 }

@@ -86,7 +86,7 @@ func (Projection) Tables() []string {
 // runColumn is where a kind names the run that it is about.
 var runColumn = map[*kind.Kind]int{
 	kind.RunEnd: 0, kind.StepCheck: 0, kind.StepReading: 0, kind.StepMeasure: 0, kind.StepRecord: 0, kind.StepBegin: 0, kind.StepSign: 0,
-	kind.RunNote: 0, kind.NCRaise: 0, kind.NCDispose: 1, kind.Void: 1,
+	kind.RunNote: 0, kind.NCRaise: 0, kind.NCDispose: 1, kind.Void: 1, kind.RunMove: 0, kind.RunStay: 0,
 	kind.ReviewOpen: 0, kind.ReviewCheck: 0, kind.ReviewAsk: 0, kind.ReviewAnswer: 0, kind.ReviewWaive: 0, kind.ReviewDecide: 0,
 }
 
@@ -190,26 +190,6 @@ func (rd *Reader) Procedure(revision clock.Dot) (*procedure.Procedure, error) {
 	return p, err
 }
 
-// StepID returns the id of a step of a run, or its number where the run's start or
-// its revision is not here.
-func (rd *Reader) StepID(id clock.Dot, step int) (string, error) {
-	number := fmt.Sprintf("number %d", step+1)
-	var key []byte
-	found, err := rd.tx.Row("SELECT revision FROM run WHERE dot = ?", []any{id.Key()}, &key)
-	if err != nil || !found {
-		return number, err
-	}
-	revision, err := clock.DotFromKey(key)
-	if err != nil {
-		return number, err
-	}
-	p, err := rd.Procedure(revision)
-	if err != nil || p == nil || step < 0 || step >= len(p.Steps) {
-		return number, err
-	}
-	return p.Steps[step].ID, nil
-}
-
 // Load reads all that is known of a run.
 func (rd *Reader) Load(id clock.Dot) (*Record, error) {
 	tx := rd.tx
@@ -236,10 +216,10 @@ func (rd *Reader) Load(id clock.Dot) (*Record, error) {
 	if r.Procedure, err = rd.Procedure(r.Revision); err != nil {
 		return nil, err
 	}
-	if err := r.loadWithdrawals(tx); err != nil {
+	if r.Entries, err = entriesOf(tx, "SELECT dot FROM run_entry WHERE run = ? ORDER BY dot", id); err != nil {
 		return nil, err
 	}
-	if r.Entries, err = entriesOf(tx, "SELECT dot FROM run_entry WHERE run = ? ORDER BY dot", id); err != nil {
+	if err := rd.loadRevisions(r); err != nil {
 		return nil, err
 	}
 	if err := r.findAwaited(tx); err != nil {
@@ -309,21 +289,6 @@ func (r *Record) loadStart(tx *changelog.Tx) error {
 	return err
 }
 
-func (r *Record) loadWithdrawals(tx *changelog.Tx) error {
-	revision, found, err := procedure.ByID(tx, r.Revision)
-	if err != nil || !found {
-		return err
-	}
-	for _, w := range revision.Withdrawn {
-		ctx, err := tx.Context(w.Dot)
-		if err != nil {
-			return err
-		}
-		r.Withdrawals = append(r.Withdrawals, Withdrawal{w.Dot, ctx, w.Why})
-	}
-	return nil
-}
-
 // entriesOf reads the changes that a query lists.
 func entriesOf(tx *changelog.Tx, query string, args ...clock.Dot) ([]Entry, error) {
 	var keys []any
@@ -376,6 +341,10 @@ func (e *Entry) fill(v []change.Value) {
 		e.Ref, e.Text = v[0].Ref, v[2].Text
 	case kind.RunEnd:
 		e.Answer, e.Text = v[1].Num, v[2].Text
+	case kind.RunMove:
+		e.Ref, e.Text = v[2].Ref, v[3].Text
+	case kind.RunStay:
+		e.Ref, e.Text = v[1].Ref, v[2].Text
 	default:
 		e.fillReview(v)
 	}

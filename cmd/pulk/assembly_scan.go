@@ -48,8 +48,12 @@ func fitScanned(tx *changelog.Tx, doing *run.Doing, n int, scanned clock.Dot) (s
 	if err != nil {
 		return "", err
 	}
+	wire, err := run.StepOnWire(tx, doing.Run, n)
+	if err != nil {
+		return "", err
+	}
 	next := fitted(a, step.Record.Slot)
-	err = assembly.Fit(tx, a, u, assembly.Fitting{Slot: step.Record.Slot, Run: doing.Run, Step: n})
+	err = assembly.Fit(tx, a, u, assembly.Fitting{Slot: step.Record.Slot, Run: doing.Run, Step: wire})
 	return fmt.Sprintf(" in slot %s of %s; %s", step.Record.Slot, target.Serial, next), err
 }
 

@@ -190,7 +190,8 @@ func aboutWork(tx *changelog.Tx, text string) (entity clock.Dot, step int, found
 	if !ok {
 		return id, attach.NoStep, true, fault.Hint("see: pulk run show "+name, "run %s has no step %q", name, stepID)
 	}
-	return id, n, true, nil
+	n, err = run.StepOnWire(tx, id, n)
+	return id, n, true, err
 }
 
 // aboutEntity says in words what an attachment or a question is about.

@@ -21,7 +21,7 @@ func (e *env) runCommand() *cli.Command {
 	why := &cli.StringFlag{Name: "why", Usage: "the `REASON`"}
 	return group("run", "carry out a procedure: check off, read, record, sign",
 		verb{path: "pulk run start", args: "PROCEDURE[@REVISION]", minArgs: 1, maxArgs: 1, usage: "start a run", writes: true,
-			about:    "The run stays on the revision that it starts with.",
+			about:    "The run stays on the revision that it starts with, until it is moved: pulk run move.",
 			examples: []string{"pulk run start module-acceptance --target SM3-0107 --as oskar", `pulk run start borehole-lowering@C --at drill-hut --title "Hole 3" --as ida`},
 			flags: []cli.Flag{&cli.StringFlag{Name: "target", Usage: "`SERIAL` of the unit it is carried out on"},
 				&cli.StringFlag{Name: "at", Usage: "`LOCATION` code"}, &cli.StringFlag{Name: "title", Usage: "`TITLE` of this run (else the procedure's)"}},
@@ -52,6 +52,8 @@ func (e *env) runCommand() *cli.Command {
 			flags: []cli.Flag{&cli.StringFlag{Name: "step", Usage: "the `STEP` it is about"}}, action: (*call).runNote}.command(e),
 		verb{path: "pulk run owner", args: "RUN PERSON", minArgs: 2, maxArgs: 2, usage: "say who looks after a run, or one step of it", writes: true,
 			flags: []cli.Flag{&cli.StringFlag{Name: "step", Usage: "one `STEP` only"}, why}, action: (*call).runOwner}.command(e),
+		runMoveVerb().command(e),
+		runStayVerb().command(e),
 		verb{path: "pulk run end", args: "RUN", minArgs: 1, maxArgs: 1, usage: "end a run that is finished, or abandon it", writes: true,
 			flags: []cli.Flag{&cli.BoolFlag{Name: "abandon", Usage: "end it though steps are open"}, why}, action: (*call).runEnd}.command(e),
 	)

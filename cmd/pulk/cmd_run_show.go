@@ -34,8 +34,9 @@ type stepRow struct {
 	Cannot  bool       `json:"irreversible"`
 	Outdoor bool       `json:"outdoor"`
 	Heavy   bool       `json:"heavy"`
-	Needs   []string   `json:"needs"`          // trainings and medical clearances
-	Now     []string   `json:"conditions_now"` // of a step outdoors that is open: why it must not be done now, and advice
+	Needs   []string   `json:"needs"`           // trainings and medical clearances
+	Now     []string   `json:"conditions_now"`  // of a step outdoors that is open: why it must not be done now, and advice
+	Earlier []entryRow `json:"earlier_entries"` // of another revision, in which the step was not the same: they do not count
 }
 
 // spreadRow says how far the readings of a step lie apart, in its unit. Each of them is
@@ -55,6 +56,8 @@ type entryRow struct {
 	At     string `json:"at"`
 	Person string `json:"person"`
 	Voided bool   `json:"voided"`
+	// Revision is the revision that it was written on, where the run is on another now.
+	Revision string `json:"revision,omitempty"`
 
 	Reading *dayReading `json:"reading,omitempty"`
 	Paper   *paperRow   `json:"paper,omitempty"` // if it was typed in from paper; at and person are then those of the typing
@@ -131,6 +134,8 @@ type runDetail struct {
 	NCs         []string    `json:"nonconformances"`
 	Notes       []entryRow  `json:"notes"`
 	Attachments []attachRow `json:"attachments"` // of the run, its steps and its nonconformances
+	Moves       []moveRow   `json:"moves"`       // from one revision to another
+	Later       *laterRow   `json:"later_revision,omitempty"`
 }
 
 func (c *call) runShow() error {
@@ -202,6 +207,9 @@ func runDetailOf(tx *changelog.Tx, s *run.State, now time.Time) (runDetail, erro
 		}
 		detail.StepRows = append(detail.StepRows, sr)
 	}
+	if err := detail.addRevisions(tx, s); err != nil {
+		return detail, err
+	}
 	for _, nc := range s.NCs {
 		state := "OPEN"
 		if !nc.Open {
@@ -220,7 +228,7 @@ func runDetailOf(tx *changelog.Tx, s *run.State, now time.Time) (runDetail, erro
 			return detail, err
 		}
 		if e.Step != run.NoStep && s.Procedure == nil {
-			er.What = fmt.Sprintf("step number %d: %s", e.Step+1, er.What)
+			er.What = fmt.Sprintf("step %s: %s", s.StepName(e), er.What)
 		}
 		detail.Notes = append(detail.Notes, er)
 	}
@@ -229,7 +237,14 @@ func runDetailOf(tx *changelog.Tx, s *run.State, now time.Time) (runDetail, erro
 
 func stepRowOf(tx *changelog.Tx, s *run.State, step run.StepState) (stepRow, error) {
 	row := stepRow{Step: step.Step.ID, Kind: string(step.Step.Kind), Text: step.Step.Text, Done: step.Done,
-		Blocked: append([]string{}, step.Blocked...), Entries: []entryRow{}, Cannot: step.Step.Irreversible}
+		Blocked: append([]string{}, step.Blocked...), Entries: []entryRow{}, Earlier: []entryRow{}, Cannot: step.Step.Irreversible}
+	for _, e := range step.Earlier {
+		er, err := entryRowOf(tx, s, e, false)
+		if err != nil {
+			return row, err
+		}
+		row.Earlier = append(row.Earlier, er)
+	}
 	for _, list := range []struct {
 		entries []*run.Entry
 		voided  bool
@@ -294,7 +309,7 @@ func entryRowOf(tx *changelog.Tx, s *run.State, e *run.Entry, voided bool) (entr
 		return entryRow{}, err
 	}
 	behind, err := paperText(tx, e)
-	row := entryRow{ID: tx.Name(e.Dot), What: entryText(s, e), At: *jsonTime(e.At.Time()), Person: person, Voided: voided, Paper: paper}
+	row := entryRow{ID: tx.Name(e.Dot), What: entryText(s, e), At: *jsonTime(e.At.Time()), Person: person, Voided: voided, Revision: s.RevisionOf(e), Paper: paper}
 	if err != nil || e.Kind != kind.StepReading {
 		row.What += behind
 		return row, err
@@ -318,8 +333,8 @@ func entryText(s *run.State, e *run.Entry) string {
 		}
 		return "done"
 	case kind.StepReading:
-		if e.Step < len(s.Steps) && s.Steps[e.Step].Step.Reading != nil {
-			return readingWords(s.Steps[e.Step].Step.Reading, &e.Measured, s.Judge(e))
+		if step := s.StepOf(e); step != nil && step.Reading != nil {
+			return readingWords(step.Reading, &e.Measured, s.Judge(e))
 		}
 		return e.Value.String()
 	case kind.StepBegin:
@@ -333,6 +348,9 @@ func entryText(s *run.State, e *run.Entry) string {
 			return "abandoned: " + e.Text
 		}
 		return "ended"
+	}
+	if text := revisionEntryText(s, e); text != "" {
+		return text
 	}
 	if text := reviewEntryText(s, e); text != "" {
 		return text
@@ -353,6 +371,12 @@ func (c *call) printRun(d runDetail) {
 	}
 	if d.Steps == 0 {
 		c.printf("its procedure is not here yet\n")
+	}
+	for _, m := range d.Moves {
+		c.printBlock("", m.words())
+	}
+	if d.Later != nil {
+		c.printLater(d.ID, d.Revision, d.Later)
 	}
 	for _, step := range d.StepRows {
 		c.printStepRow(step, step.Step == d.Next)
@@ -414,6 +438,9 @@ func (c *call) printStepRow(step stepRow, next bool) {
 		if e.Voided {
 			what += " (VOIDED)"
 		}
+		if e.Revision != "" {
+			what += " (revision " + e.Revision + ")"
+		}
 		c.printBlock("             . ", fmt.Sprintf("%s  %s %s %s", what, e.Person, e.At, e.ID))
 		if e.Allowed != nil {
 			c.printBlock("               ", e.Allowed.words())
@@ -424,6 +451,9 @@ func (c *call) printStepRow(step stepRow, next bool) {
 	}
 	if step.Spread != nil {
 		c.printBlock("             = ", step.Spread.text)
+	}
+	for _, e := range step.Earlier {
+		c.printBlock("             ~ ", fmt.Sprintf("%s  %s %s %s (revision %s: does not count, the step was another)", e.What, e.Person, e.At, e.ID, e.Revision))
 	}
 	if step.Gate != nil {
 		c.printGate(step.Gate)

@@ -36,7 +36,7 @@ func (c *call) runWork() error {
 	}
 	in := bufio.NewReader(c.env.stdin)
 	c.env.stdin = in
-	skipped := map[string]bool{}
+	skipped, told := map[string]bool{}, map[string]bool{}
 	for first := true; ; first = false {
 		step, state, err := c.nextStep(skipped)
 		if err != nil {
@@ -49,6 +49,9 @@ func (c *call) runWork() error {
 		}
 		if step == nil {
 			return c.noNextStep(state)
+		}
+		if err := c.tellLater(told); err != nil {
+			return err
 		}
 		warnings, err := c.warningsNow(state, step)
 		if err != nil {

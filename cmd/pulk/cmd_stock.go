@@ -165,7 +165,8 @@ func (c *call) runStep(tx *changelog.Tx) (clock.Dot, int, error) {
 	if !ok {
 		return clock.Dot{}, 0, fault.Hint("see: pulk run show "+name, "run %s has no step %q", name, id)
 	}
-	return dot, n + 1, nil
+	n, err = run.StepOnWire(tx, dot, n)
+	return dot, n + 1, err
 }
 
 func (c *call) stockCount() error {

@@ -146,12 +146,10 @@ func (b *dayBuilder) event(s *run.State, e *run.Entry) (dayEvent, error) {
 	if event.Person, err = b.person(e.Person); err != nil {
 		return event, err
 	}
-	step := stepOf(s, e.Step)
-	if e.Step != run.NoStep {
-		event.Step = fmt.Sprintf("number %d", e.Step+1)
-	}
+	step := s.StepOf(e)
+	event.Step = s.StepName(e)
 	if step != nil {
-		event.Step, event.Irreversible = step.ID, step.Irreversible
+		event.Irreversible = step.Irreversible
 	}
 	switch e.Kind {
 	case kind.StepCheck:
@@ -197,7 +195,7 @@ func (b *dayBuilder) voidedText(s *run.State, dot clock.Dot) string {
 	for i := range s.Entries {
 		if e := &s.Entries[i]; e.Dot == dot {
 			text := entryText(s, e)
-			if step := stepOf(s, e.Step); step != nil {
+			if step := s.StepOf(e); step != nil {
 				text = "step " + step.ID + ", " + text
 			}
 			return " (" + text + ")"
@@ -224,7 +222,7 @@ func readingOf(tx *changelog.Tx, s *run.State, e *run.Entry) (*dayReading, error
 	if e.U.Known() {
 		r.U, r.Coverage = boundText(&e.U.Expanded), boundText(&e.U.Coverage)
 	}
-	step := stepOf(s, e.Step)
+	step := s.StepOf(e)
 	if step == nil || step.Reading == nil {
 		return r, err
 	}

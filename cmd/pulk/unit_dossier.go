@@ -172,7 +172,7 @@ var overAll = map[*kind.Kind]bool{kind.StepSign: true, kind.ReviewWaive: true, k
 
 func (b *dossierBuilder) entry(s *run.State, e *run.Entry, voided bool, signs map[clock.Dot]run.SignOff) error {
 	line := dossierLine{Kind: e.Kind.Name, Run: b.tx.Name(s.Run), Text: entryText(s, e), Voided: voided, Bad: e.Kind == kind.StepCheck && e.Answer != 0}
-	step := stepOf(s, e.Step)
+	step := s.StepOf(e)
 	if step != nil {
 		line.Step = step.ID
 	}
@@ -222,7 +222,7 @@ func (b *dossierBuilder) followsScan(s *run.State, e *run.Entry) bool {
 			return target.Dot == e.Ref && target.Kind != kind.Void && b.followsScan(s, &target)
 		})
 	}
-	if stepOf(s, e.Step) == nil {
+	if s.StepOf(e) == nil {
 		return false
 	}
 	for i := range s.Entries {

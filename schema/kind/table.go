@@ -183,6 +183,16 @@ var (
 		"at", Text, "answer", Text, "why", Text))
 )
 
+// Revisions in the field.
+var (
+	// RunMove moves a run to another revision of its procedure; from is the one that it
+	// was on, as its author knew. Steps of later entries are numbered anew: their place in
+	// the revision, and 1000 for each move of the run that their author knew.
+	RunMove = register(104, "run.move", cols("run", Ref, "from", Ref, "to", Ref, "why", Text))
+	// RunStay says that a run stays where it is though a later revision is there.
+	RunStay = register(105, "run.stay", cols("run", Ref, "revision", Ref, "why", Text))
+)
+
 // itemSets assigns the columns of item.add, from the second on, to fields.
 func itemSets(fields ...FieldID) []Set {
 	var sets []Set
