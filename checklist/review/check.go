@@ -46,6 +46,8 @@ type Facts struct {
 	Revision Revision
 	People   []RoleNeed // what the steps from the hold point on ask for
 	Parts    []PartNeed // the same
+	Outdoors *Outdoors  // nil where no step ahead is outdoors
+	Care     []CareNeed // the same, of those that ask for rest or clearances
 	// Instruments are what the steps from the hold point on measure with.
 	Instruments []InstrumentNeed
 	Slots       *Slots // of the run's target; nil where it has no plan
@@ -83,6 +85,8 @@ var checks = []Check{
 	check{"faults", "every nonconformance of the run and of its units is disposed of", faults},
 	check{"revision", "the run is on the current revision of its procedure", revision},
 	check{"people", "people hold the roles that the steps ahead ask for", people},
+	check{"cleared", "somebody with its role may do each step ahead: rest, trainings, clearances", cleared},
+	check{"weather", "the weather allows the steps ahead that are outdoors", weather},
 	check{"parts", "what the steps ahead use lies at the place, in date", parts},
 	check{"instruments", "what the steps ahead measure with lies at the place, in calibration", instruments},
 	check{"transport", "time is left before the last transport", transport},

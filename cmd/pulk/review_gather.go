@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"pulk/checklist/ask"
+	"pulk/checklist/conditions"
 	"pulk/checklist/crew"
 	"pulk/checklist/procedure"
 	"pulk/checklist/review"
@@ -41,7 +42,7 @@ func gatherReview(tx *changelog.Tx, s *run.State, step int, now time.Time) ([]re
 			g.facts.Open = append(g.facts.Open, s.Steps[m].Step.ID)
 		}
 	}
-	for _, gather := range []func() error{g.addUnits, g.addPlace, g.addSlots, g.addFaults, g.addRevision, g.addPeople, g.addParts, g.addInstruments, g.addAsked} {
+	for _, gather := range []func() error{g.addUnits, g.addPlace, g.addSlots, g.addFaults, g.addRevision, g.addPeople, g.addWeather, g.addCare, g.addParts, g.addInstruments, g.addAsked} {
 		if err := gather(); err != nil {
 			return nil, err
 		}
@@ -223,6 +224,69 @@ func (g *reviewGatherer) addPeople() error {
 			}
 		}
 		g.facts.People = append(g.facts.People, row)
+	}
+	return nil
+}
+
+// addWeather asks what the weather that counts at the place says to the steps ahead.
+func (g *reviewGatherer) addWeather() error {
+	for _, step := range g.ahead() {
+		if !step.Outdoor {
+			continue
+		}
+		if g.facts.Outdoors == nil {
+			g.facts.Outdoors = &review.Outdoors{}
+		}
+		o := g.facts.Outdoors
+		o.Steps = append(o.Steps, step.ID)
+		if g.place.IsZero() {
+			continue
+		}
+		j, err := conditions.JudgePlace(g.tx, conditions.Ask{Step: step, Location: g.place, Now: g.facts.Now})
+		if err != nil {
+			return err
+		}
+		if w := j.Allowed.Weather; w != nil {
+			o.Weather, o.Until = fmt.Sprintf("%s Cel, wind %s m/s", w.Celsius, w.MetresPerSecond), w.Until()
+			for _, reason := range j.Reasons() {
+				if !slices.Contains(o.Stops, reason) {
+					o.Stops = append(o.Stops, reason)
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// addCare asks, for each step ahead that is heavy or needs clearances, whether somebody
+// with its role may do it. Who that is is not told.
+func (g *reviewGatherer) addCare() error {
+	persons, err := crew.List(g.tx)
+	if err != nil {
+		return err
+	}
+	for _, step := range g.ahead() {
+		indoors := *step // the weather is another check's
+		indoors.Outdoor = false
+		if !conditions.Asked(&indoors) {
+			continue
+		}
+		role := step.Role
+		if step.Sign != nil {
+			role = step.Sign.Role
+		}
+		need := review.CareNeed{Step: step.ID}
+		for _, p := range persons {
+			if need.Shown || role != "" && !p.Has(role) {
+				continue
+			}
+			j, err := conditions.Judge(g.tx, conditions.Ask{Step: &indoors, Location: g.place, Person: p, Now: g.facts.Now})
+			if err != nil {
+				return err
+			}
+			need.Shown = len(j.Stops) == 0
+		}
+		g.facts.Care = append(g.facts.Care, need)
 	}
 	return nil
 }
