@@ -29,6 +29,10 @@ func (s *printedSheet) step(n int) error {
 	if err != nil {
 		return err
 	}
+	if s.done(n) {
+		s.doneStep(step, known)
+		return nil
+	}
 	s.doc.Keep(func() {
 		s.doc.Gap(1)
 		for _, caution := range step.Cautions {
@@ -39,11 +43,7 @@ func (s *printedSheet) step(n int) error {
 			s.doc.Caution("THIS CANNOT BE UNDONE", "Only when every hold point and witness point before it is signed.")
 			s.doc.Gap(1)
 		}
-		text := step.Text
-		if isGateKind(step.Kind) {
-			text = strings.ToUpper(string(step.Kind)) + " POINT. " + text
-		}
-		s.doc.Item(s.indent, step.ID, paper.Style{SizePoints: 12}, text)
+		s.doc.Item(s.indent, step.ID, paper.Style{SizePoints: 12}, sheetText(step))
 		asks := stepAsks(step)
 		if s.s != nil {
 			asks = stepAsksNow(s.s, n)
@@ -54,11 +54,43 @@ func (s *printedSheet) step(n int) error {
 		for _, line := range known {
 			s.doc.Indent(paper.Style{Face: paper.Bold, SizePoints: 9.5}, s.indent, line)
 		}
+		if line := s.reviewLine(n); line != "" {
+			s.doc.Indent(paper.Style{Face: paper.Bold, SizePoints: 9.5}, s.indent, line)
+		}
 		s.fillIn(n)
 		s.doc.Gap(1)
 		s.doc.Rule()
 	})
 	return nil
+}
+
+// doneStep lays out a step that is done in little room: what it is, and what is known.
+func (s *printedSheet) doneStep(step *procedure.Step, known []string) {
+	s.doc.Keep(func() {
+		s.doc.Gap(1)
+		s.doc.Tick(paper.Ticked, paper.Style{SizePoints: 9.5}, step.ID+"   "+sheetText(step)+"\n"+strings.Join(known, "\n"))
+		s.doc.Rule()
+	})
+}
+
+// sheetText is the text of a step, and that it is a gate where it is one.
+func sheetText(step *procedure.Step) string {
+	if isGateKind(step.Kind) {
+		return strings.ToUpper(string(step.Kind)) + " POINT. " + step.Text
+	}
+	return step.Text
+}
+
+// reviewLine says of a hold point that needs a readiness review where that is held:
+// paper knows too little of what it weighs.
+func (s *printedSheet) reviewLine(n int) string {
+	switch step := &s.p.Steps[n]; {
+	case step.Review == nil:
+		return ""
+	case s.s == nil || !s.s.Steps[n].Gate.Review.Go:
+		return "It needs a readiness review at go, which is held in the store and not on paper: pulk review show"
+	}
+	return "Its readiness review stands at go, as far as was known when this was printed."
 }
 
 func isGateKind(k procedure.Kind) bool {
@@ -105,14 +137,9 @@ func (s *printedSheet) standing(g *run.Gate, e *run.Entry) string {
 	return ""
 }
 
-// fillIn lays out what is to be written at a step by hand; at one that is done
-// nothing is.
+// fillIn lays out what is to be written at a step by hand.
 func (s *printedSheet) fillIn(n int) {
 	step, d := &s.p.Steps[n], s.doc
-	if s.done(n) {
-		d.Fields(s.indent, paper.Field{Label: "done, nothing to fill in", Box: true, Mark: paper.Ticked})
-		return
-	}
 	timeAndName := []paper.Field{{Label: "time (UTC)", Share: 2}, {Label: "name", Share: 3}}
 	switch step.Kind {
 	case procedure.KindHold, procedure.KindWitness:
