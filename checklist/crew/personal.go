@@ -147,6 +147,11 @@ func SetClearance(tx *changelog.Tx, me, person *Person, c Clearance) (clock.Dot,
 		return clock.Dot{}, err
 	}
 	state := int64(0)
+	if !c.Valid {
+		if err := c.sortOf(tx, person.ID); err != nil {
+			return clock.Dot{}, err
+		}
+	}
 	if c.Valid {
 		state = 1
 		if day, err := time.Parse(time.DateOnly, c.Until); err != nil {
@@ -159,6 +164,17 @@ func SetClearance(tx *changelog.Tx, me, person *Person, c Clearance) (clock.Dot,
 	}
 	tx.SetClass(clock.Confined)
 	return tx.Add(change.New(kind.PersonClearance, change.Ref(person.ID), change.Text(c.Code), change.Num(int64(c.Sort)), change.Num(state), change.Text(c.Until))), nil
+}
+
+// sortOf fills in what sort of clearance a code is, by what was entered before.
+func (c *Clearance) sortOf(tx *changelog.Tx, person clock.Dot) error {
+	list, err := clearancesOf(tx, person)
+	for _, other := range list {
+		if other.Code == c.Code {
+			c.Sort = other.Sort
+		}
+	}
+	return err
 }
 
 // VoidPersonal says that an arrival, or an entry about a clearance, is not to be relied

@@ -14,7 +14,7 @@ func (e *env) siteConfideCommand() *cli.Command {
 	return verb{path: "pulk site confide", args: "SITE", minArgs: 1, maxArgs: 1, usage: "name a site for what is confined, at the site that founded the campaign",
 		about: "Arrivals, trainings and medical clearances of persons go to named sites alone, and only over named sites; no other ever has a byte of them. " +
 			"A named site must have a pulk that knows of this. With --end it gets nothing new from all sites that have heard so; what it has stays there. " +
-			"A bundle is signed, not secret: where it passes through other hands, seal it too (pulk site seal). Who is named: pulk site list.",
+			"On its way it is always sealed. Who is named: pulk site list.",
 		examples: []string{"pulk site confide stn --as lena", `pulk site confide ship --end --why "the doctor left the ship" --as lena`},
 		flags: []cli.Flag{&cli.BoolFlag{Name: "end", Usage: "take the site off the list"},
 			&cli.StringFlag{Name: "why", Usage: "`REASON`, for the record, which goes to all sites"}},

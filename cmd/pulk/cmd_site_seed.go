@@ -15,6 +15,7 @@ import (
 	"pulk/schema/fault"
 	"pulk/sync/carrier"
 	"pulk/sync/changelog"
+	"pulk/sync/transfer"
 )
 
 func (e *env) siteSeedCommand() *cli.Command {
@@ -49,10 +50,10 @@ func (c *call) siteSeed() error {
 			return err
 		}
 		var size, sets, changes, count int
-		request := changelog.Request{To: to.ID, Now: c.env.now(), MaxBytes: maxBytes}
-		err = log.Seed(c.Context.Context, request, func(n int, made *changelog.Made) error {
-			size, sets, changes, count = size+len(made.Data), sets+made.Sets, changes+made.Changes, n
-			return carrier.WriteFile(filepath.Join(folder, fmt.Sprintf("%05d.bundle", n)), made.Data)
+		desk := &transfer.Desk{Log: log, Now: c.env.now()}
+		err = desk.Seed(c.Context.Context, transfer.Request{Request: changelog.Request{To: to.ID, MaxBytes: maxBytes}}, func(n int, made *transfer.Made) error {
+			size, sets, changes, count = size+made.Bytes(), sets+made.Sets, changes+made.Changes, n
+			return carrier.WriteFile(filepath.Join(folder, fmt.Sprintf("%05d.bundle", n)), made.Parcels[0].Data)
 		})
 		if err == nil {
 			err = carrier.WriteFile(filepath.Join(folder, "cards.txt"), []byte(cards))

@@ -28,7 +28,7 @@ func (b *dayBuilder) addSites([]changelog.Recorded) error {
 			Lacking: p.Lacking, SkewSeconds: int64(p.Skew.Seconds()), Gaps: []string{}}
 		var newest clock.Stamp
 		for lane, tip := range heads {
-			if lane.Site != p.ID {
+			if lane.Site != p.ID || lane.Confined() { // reports are passed around
 				continue
 			}
 			row.Here += tip
@@ -43,7 +43,7 @@ func (b *dayBuilder) addSites([]changelog.Recorded) error {
 			row.AgeSeconds = int64(b.report.MadeAt.Sub(second(newest)).Seconds())
 		}
 		for _, gap := range gaps {
-			if gap.Lane.Site == p.ID {
+			if gap.Lane.Site == p.ID && !gap.Lane.Confined() {
 				row.Gaps = append(row.Gaps, fmt.Sprintf("%s numbers %d to %d", b.tx.LaneName(gap.Lane), gap.From, gap.To))
 			}
 		}

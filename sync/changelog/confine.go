@@ -117,30 +117,46 @@ func (tx *Tx) NameSite(s Site, named bool, why string) (clock.Dot, error) {
 	if named {
 		value = 1
 	}
-	tx.SetClass(clock.Expedited)
+	if tx.adding == nil {
+		tx.SetClass(clock.Expedited)
+	}
 	return tx.Add(change.New(kind.SiteConfide, change.Bytes(s.Key), change.Text(s.Code), change.Num(value), change.Text(why))), nil
 }
 
-// audience says which lanes a site may have.
+// audience says which lanes go between this site and another, or are taken here where
+// that is this site itself.
 type audience struct {
-	site  clock.SiteID
-	named bool
+	self, site           clock.SiteID
+	selfNamed, siteNamed bool
 }
 
-// has reports whether the site may have a lane: its own it wrote itself.
+// has reports whether a lane is for both: what is confined is for named sites, and for
+// the site that wrote it. One that was taken off the list passes on nothing that others
+// wrote: nobody would tell it what has arrived.
 func (a audience) has(lane clock.Lane) bool {
-	return !lane.Confined() || a.named || lane.Site == a.site
+	return !lane.Confined() || (a.siteNamed || lane.Site == a.site) && (a.selfNamed || lane.Site == a.self)
 }
 
-// audience returns which lanes a site may have, by what is known here now. One that is
-// not believed here, or was cut off, has no confined lane whoever named it.
+// audience returns which lanes go between this site and another, by what is known here
+// now. A site that is not believed here, or was cut off, has no confined lane whoever
+// named it.
 func (tx *Tx) audience(site clock.SiteID) (audience, error) {
+	a := audience{self: tx.log.self.Site, site: site}
 	named, err := tx.Confidants()
-	if err != nil || named[site] == nil {
-		return audience{site: site}, err
+	if err != nil || len(named) == 0 {
+		return a, err
 	}
-	s, found, err := tx.SiteByID(site)
-	return audience{site, found && s.Trusted && s.Key.Equal(named[site])}, err
+	believed := func(id clock.SiteID) (bool, error) {
+		if named[id] == nil {
+			return false, nil
+		}
+		s, found, err := tx.SiteByID(id)
+		return found && s.Trusted && s.Key.Equal(named[id]), err
+	}
+	if a.selfNamed, err = believed(a.self); err == nil {
+		a.siteNamed, err = believed(site)
+	}
+	return a, err
 }
 
 // MayHave reports whether a site may have all of some lanes.
@@ -154,10 +170,21 @@ func (tx *Tx) MayHave(site clock.SiteID, lanes clock.Vector) (bool, error) {
 	return true, err
 }
 
+// MayTellConfined reports whether a bundle for a site may tell of a confined lane.
+func (tx *Tx) MayTellConfined(site clock.SiteID) (bool, error) {
+	heads, err := tx.HeadsFor(site)
+	for lane := range heads {
+		if lane.Confined() {
+			return true, err
+		}
+	}
+	return false, err
+}
+
 // Named reports whether a site is named for what is confined, and believed here.
 func (tx *Tx) Named(site clock.SiteID) (bool, error) {
 	a, err := tx.audience(site)
-	return a.named, err
+	return a.siteNamed, err
 }
 
 // HeadsFor returns what this site has of the lanes that another may have.

@@ -24,19 +24,7 @@ import (
 
 var campaign = uuid.MustParse("6c1f4a52-0d0e-4a37-9d1c-0c6b4f1d2e3f")
 
-func newLog(t *testing.T, code string) *changelog.Log {
-	t.Helper()
-	store, err := schema.Create(filepath.Join(t.TempDir(), code+".db"), schema.Scratch)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { store.Close() })
-	log, err := changelog.Init(t.Context(), store, changelog.Start{Campaign: campaign, CampaignName: "line", Code: code, Name: code, Now: time.Now(), Rand: rand.Reader})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return log
-}
+func newLog(t *testing.T, code string) *changelog.Log { return founded(t, code, campaign) }
 
 func meet(t *testing.T, a, b *changelog.Log) {
 	t.Helper()
@@ -251,4 +239,66 @@ func TestSessionDown(t *testing.T) {
 	if tally.Down == 0 || tally.Again > 0 || tally.Arrived != 2 {
 		t.Errorf("%+v; want the line found down, nothing sent twice, 2 change-sets arrived", tally)
 	}
+}
+
+// TestSessionKeepsWhatIsConfined: over an open line, too, it goes to a named site, and
+// to no other.
+func TestSessionKeepsWhatIsConfined(t *testing.T) {
+	for _, named := range []bool{true, false} {
+		home := founded(t, "home", uuid.Nil)
+		stn := founded(t, "stn", home.Self().Campaign)
+		meet(t, stn, home)
+		meet(t, home, stn)
+		_, err := home.Write(t.Context(), changelog.Author{Now: time.Now()}, func(tx *changelog.Tx) error {
+			for _, id := range []clock.SiteID{home.Self().Site, stn.Self().Site} {
+				s, _, err := tx.SiteByID(id)
+				if err != nil {
+					return err
+				}
+				if _, err := tx.NameSite(s, named, ""); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, err = home.Write(t.Context(), changelog.Author{Now: time.Now()}, func(tx *changelog.Tx) error {
+			tx.SetClass(clock.Confined)
+			tx.Add(change.New(kind.PersonClearance, change.Value{}, change.Text("zz-secret"), change.Num(1), change.Num(1), change.Text("2027-12-31")))
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range 30 {
+			write(t, home, clock.Normal, fmt.Sprintf("place-%d", i*i*7919))
+		}
+		a, b := pipes(0.1, 1)
+		talkUntilDone(t, session(stn, home.Self().Site, a), session(home, stn.Self().Site, b))
+		a.close()
+		b.close()
+		want := sets(t, home)
+		if !named {
+			want--
+		}
+		if got := sets(t, stn); got != want {
+			t.Errorf("named %t: stn has %d change-sets; want %d", named, got, want)
+		}
+	}
+}
+
+func founded(t *testing.T, code string, campaign uuid.UUID) *changelog.Log {
+	t.Helper()
+	store, err := schema.Create(filepath.Join(t.TempDir(), code+".db"), schema.Scratch)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { store.Close() })
+	log, err := changelog.Init(t.Context(), store, changelog.Start{Campaign: campaign, CampaignName: "line", Code: code, Name: code, Now: time.Now(), Rand: rand.Reader})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return log
 }

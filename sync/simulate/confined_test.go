@@ -166,7 +166,7 @@ func (w *world) forTaking(from, to *machine) (list simulate.Bits) {
 		if confined := w.h.Commits[n].Set.Lane.Confined(); confined && (from.old || to.old) {
 			continue
 		}
-		if w.mayGet(from.knew, to.id(), n) && w.mayGet(to.knew, to.id(), n) {
+		if w.mayGet(from.knew, to.id(), n) && w.mayGet(from.knew, from.id(), n) && w.mayGet(to.knew, to.id(), n) {
 			list.Add(n)
 		}
 	}
@@ -184,7 +184,8 @@ func (w *world) reaches(m *machine, union simulate.Bits, n int) bool {
 	for ; len(next) > 0 && !reached[m]; next = next[1:] {
 		for _, other := range w.members() {
 			// A machine of the earlier version names nobody, and takes nothing confined.
-			if !reached[other] && !next[0].old && !other.old && w.linked(next[0], other) && w.mayGet(union, other.id(), n) {
+			// One that was taken off passes on nothing that others wrote.
+			if !reached[other] && !next[0].old && !other.old && w.linked(next[0], other) && w.mayGet(union, other.id(), n) && w.mayGet(union, next[0].id(), n) {
 				reached[other], next = true, append(next, other)
 			}
 		}

@@ -99,6 +99,25 @@ func (d *Desk) Make(ctx context.Context, request Request) (*Made, error) {
 	return &Made{made, *wrapped}, nil
 }
 
+// Seed packs all history for a new site, as [changelog.Log.Seed] does, and wraps each
+// bundle as Make would. They are not cut into fragments.
+func (d *Desk) Seed(ctx context.Context, request Request, put func(n int, made *Made) error) error {
+	request.Now = d.Now
+	if err := d.sealByDefault(ctx, request.To, &request.Wrapping); err != nil {
+		return err
+	}
+	if request.MaxBytes > 0 {
+		request.MaxBytes = max(1, request.Wrapping.room(request.MaxBytes))
+	}
+	return d.Log.Seed(ctx, request.Request, func(n int, made *changelog.Made) error {
+		wrapped, err := d.wrap(ctx, request.To, made.Data, Wrapping{Seal: request.Seal}, sentParcel{})
+		if err != nil {
+			return err
+		}
+		return put(n, &Made{made, *wrapped})
+	})
+}
+
 // room returns how large a bundle may be that takes at most so many bytes wrapped.
 func (w Wrapping) room(maxBytes int) int {
 	if w.FragmentBytes > 0 && (maxBytes > w.FragmentBytes || w.ParityShare > 0) {
@@ -174,11 +193,17 @@ func SetSeal(tx *schema.Tx, site clock.SiteID, sealed bool) error {
 	return tx.Exec("INSERT INTO peer_way (peer, seal) VALUES (?, ?) ON CONFLICT (peer) DO UPDATE SET seal = excluded.seal", site, sealed)
 }
 
+// sealByDefault seals what goes to a site where a person here said so, and what may
+// hold anything confined, always: it may lie in a folder, or at a hub, that others read
+// too.
 func (d *Desk) sealByDefault(ctx context.Context, site clock.SiteID, w *Wrapping) error {
-	return d.Log.Store().View(ctx, func(tx *schema.Tx) error {
+	return d.Log.View(ctx, func(tx *changelog.Tx) error {
 		sealed := false
-		_, err := tx.Row("SELECT seal FROM peer_way WHERE peer = ?", []any{site}, &sealed)
-		w.Seal = w.Seal || sealed
+		if _, err := tx.Row("SELECT seal FROM peer_way WHERE peer = ?", []any{site}, &sealed); err != nil {
+			return err
+		}
+		confined, err := tx.MayTellConfined(site)
+		w.Seal = w.Seal || sealed || confined
 		return err
 	})
 }
