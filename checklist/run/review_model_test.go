@@ -252,7 +252,7 @@ func (m *model) adverseReview(i, hold int, in map[int]bool) (bool, func(in map[i
 		cannot := of.verb == "open" || of.verb == "find"
 		return of.step == hold && !cannot, func(map[int]bool) bool { return true }
 	}
-	if e.step != hold || m.isVoided(i, in) {
+	if e.step != hold || m.isVoided(i, in) && e.verb != "find" && e.verb != "open" {
 		return false, nil
 	}
 	switch e.verb {

@@ -35,7 +35,9 @@ func randomReview(seed uint64) (*history, []string) {
 	}
 	add := func(line string) string {
 		name := fmt.Sprintf("e%d", len(lines))
-		tell(name + " " + line)
+		if !tell(name + " " + line) {
+			return "nothing"
+		}
 		return name
 	}
 	meet := func() {
@@ -59,7 +61,9 @@ func randomReview(seed uint64) (*history, []string) {
 		case n < 9:
 			tell(at + " < " + pick("home", "stn", "ship") + pick("", "", " expedited"))
 		case n < 15 && line != "?rested" && !slices.Contains(asked, line):
-			add(by + "find ready " + line + " " + pick("ok", "ok", "bad", "bad", "unknown"))
+			if name := add(by + "find ready " + line + " " + pick("ok", "ok", "bad", "bad", "unknown")); rng.IntN(8) == 0 {
+				words = append(words, name) // that it cannot be voided
+			}
 		case n < 21:
 			words = append(words, add(at+" "+pick("mirre", "mirre", "mirre", "ida")+" answer ready "+pick(append([]string{"?rested", "?rested"}, asked...)...)+" "+pick("yes", "yes", "yes", "no")))
 		case n < 23:

@@ -94,6 +94,9 @@ var reviewStandings = []struct{ name, history, want string }{
 		b home ida find ready transport bad
 		stn < home
 		a stn ida find ready transport ok`, "ready/transport=clear"},
+	{"a_finding_cannot_be_voided", `
+		b stn ida find ready transport bad
+		v stn ida void b`, "ready/transport=not"},
 	{"overtaken_by_a_check", atGo + `
 		z stn ida find ready units bad`, "g=reopened q=reopened ready=shut"},
 	{"overtaken_by_a_check_that_crossed", `
