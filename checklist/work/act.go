@@ -149,7 +149,7 @@ func Shown(step *procedure.Step) string {
 			parts = append(parts, step.Reading.Instrument.String())
 		}
 	case step.Record != nil:
-		parts = append(parts, step.Record.What, step.Record.Part, step.Record.Label)
+		parts = append(parts, step.Record.What, step.Record.Part, step.Record.Label, step.Record.Slot)
 	}
 	return digest(parts...)
 }

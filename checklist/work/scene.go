@@ -27,6 +27,7 @@ type Words struct {
 	// Heeds says what is to be heeded of a step that is open, beside its own cautions: of
 	// the weather, rest at height, clearances. It may be nil.
 	Heeds func(s *run.State, n int) []string
+	Later string // that a later revision is here about which nobody has decided; or empty
 }
 
 // Scene is all that the work place shows of a run.
@@ -114,6 +115,10 @@ func Look(s *run.State, me *crew.Person, now time.Time, words Words) *Scene {
 		Run: words.Name(s.Run), Title: s.Title, Procedure: s.Procedure.ID, Revision: s.Procedure.Revision, Person: me.Code,
 		Place: digest(words.Name(s.Run), words.Name(s.Revision)), Ended: s.Ended != nil,
 		Hazards: []Hazard{}, Steps: []Step{}, Order: []string{}, Faults: []Fault{}, Others: []Said{}, Undo: []Said{},
+	}
+	if words.Later != "" { // news that are to be read before work goes on, as hazards are
+		scene.Place = digest(scene.Place, words.Later)
+		scene.Hazards = append(scene.Hazards, Hazard{"Another revision", words.Later})
 	}
 	for _, h := range s.Procedure.Hazards {
 		scene.Hazards = append(scene.Hazards, Hazard{h.Name, h.Caution})

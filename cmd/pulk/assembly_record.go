@@ -177,7 +177,7 @@ func signaturesOf(tx *changelog.Tx, s *run.State) ([]signatureRow, error) {
 		}
 		for _, so := range step.Gate.SignOffs {
 			e := so.Entry
-			row := signatureRow{ID: tx.Name(e.Dot), Run: tx.Name(s.Run), Procedure: s.Procedure.ID, Revision: s.Procedure.Revision, Step: step.Step.ID,
+			row := signatureRow{ID: tx.Name(e.Dot), Run: tx.Name(s.Run), Procedure: s.Procedure.ID, Revision: cmp.Or(s.RevisionOf(e), s.Procedure.Revision), Step: step.Step.ID,
 				Verdict: e.Verdict.String(), Role: e.Role, At: *jsonTime(e.At.Time()), Standing: string(so.Standing), Evidence: hex.EncodeToString(e.Digest)}
 			var err error
 			if row.Person, err = crew.Label(tx, e.Person); err != nil {

@@ -201,17 +201,26 @@ func (c *call) tellLater(told map[string]bool) error {
 		if err != nil {
 			return err
 		}
-		s := run.Evaluate(record)
-		offer, err := run.Offered(tx, s)
-		if err != nil || offer == nil || offer.Stay != nil || told[offer.Revision.Revision] {
+		text, err := laterWords(tx, run.Evaluate(record))
+		if err != nil || text == "" || told[text] {
 			return err
 		}
-		told[offer.Revision.Revision] = true
+		told[text] = true
 		c.printf("\n")
-		c.printBlock("! ", fmt.Sprintf("REVISION %s IS HERE, and this run is on %s; %s. See: pulk run show %s; then: pulk run move, or: pulk run stay", offer.Revision.Revision, s.Procedure.Revision,
-			plural(len(offer.Changes), "thing differs", "things differ"), tx.Name(id)))
+		c.printBlock("! ", text)
 		return nil
 	})
+}
+
+// laterWords says that a later revision is here about which nobody has decided; nothing
+// where there is none.
+func laterWords(tx *changelog.Tx, s *run.State) (string, error) {
+	offer, err := run.Offered(tx, s)
+	if err != nil || offer == nil || offer.Stay != nil || s.Ended != nil {
+		return "", err
+	}
+	return fmt.Sprintf("REVISION %s IS HERE, and this run is on %s; %s. No gate can be signed go before someone decides. See: pulk run show %s; then: pulk run move, or: pulk run stay",
+		offer.Revision.Revision, s.Procedure.Revision, plural(len(offer.Changes), "thing differs", "things differ"), tx.Name(s.Run)), nil
 }
 
 // revisionEntryText says in words what a move, or a word to stay, says.

@@ -45,7 +45,11 @@ func (w *workPlace) Look(name, person string) (scene *work.Scene, err error) {
 			heedFailed = errors.Join(heedFailed, err)
 			return warnings
 		}
-		scene = work.Look(run.Evaluate(record), me, w.env.now(), words)
+		state := run.Evaluate(record)
+		if words.Later, err = laterWords(tx, state); err != nil {
+			return err
+		}
+		scene = work.Look(state, me, w.env.now(), words)
 		return errors.Join(failed(), heedFailed)
 	})
 	return scene, err
@@ -108,7 +112,7 @@ func act(tx *changelog.Tx, doing *run.Doing, tap work.Tap, signer *run.Signer) (
 		if err != nil {
 			return "", fault.Misuse("choose it from the list", "%s", err)
 		}
-		return tap.Entry + " is voided; it stays on record", doing.Void(id, strings.TrimSpace(tap.Text))
+		return voidEntry(tx, doing, id, strings.TrimSpace(tap.Text))
 	case work.End:
 		return "the run has ended", doing.End(false, "")
 	case work.Note:
