@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 
 	"pulk/checklist/ucum"
 	"pulk/schema/decimal"
@@ -50,6 +51,21 @@ func (f *Formula) Eval(values map[string]decimal.Decimal) (Result, error) {
 		return Result{}, err
 	}
 	return Result{value, ev.steps(f.root, value, f.Unit)}, nil
+}
+
+// Rounded returns a decimal with [Digits] significant digits at most: the nearest, the
+// even one of two.
+func Rounded(d decimal.Decimal) decimal.Decimal {
+	digits := len(strings.TrimLeft(strings.ReplaceAll(d.String(), ".", ""), "-0"))
+	scale := int(d.Scale) - (digits - Digits)
+	if digits <= Digits || scale < 0 {
+		return d
+	}
+	rounded, err := decimal.FromRat(d.Rat(), scale)
+	if err != nil {
+		return d // which it cannot: the result has fewer digits
+	}
+	return rounded
 }
 
 // rounded returns a number as a decimal of [Digits] significant digits.

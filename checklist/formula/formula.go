@@ -30,7 +30,7 @@ import (
 
 // Bounds on a formula.
 const (
-	TextRunesMax = 500
+	TextRunesMax = 300
 	depthMax     = 40 // nesting
 )
 

@@ -97,7 +97,7 @@ func TestRefused(t *testing.T) {
 	}{
 		{"empty", " ", 0, "the formula is empty"},
 		{"broken", "depth + * 2", 8, "syntax error"},
-		{"too_long", strings.Repeat("1+", 251) + "1", 0, "CEL expression of at most 500 characters"},
+		{"too_long", strings.Repeat("1+", 251) + "1", 0, "CEL expression of at most 300 characters, nested at most 40 deep"},
 		{"too_deep", strings.Repeat("(", 60) + "1" + strings.Repeat(")", 60), 0, "CEL expression"},
 		{"unknown_input", "dept * 2", 0, `there is no input "dept"; expected a name that is declared under inputs: air, bar, depth, latitude`},
 		{"unknown_function", "now() * 2", 3, `there is no function "now"`},
@@ -263,4 +263,18 @@ func Example() {
 	// hole_pressure(2450 m - 62 m, -72.5 deg) + 50 kPa
 	// = 2360.89 dbar + 50 kPa
 	// = 236.589 bar <nil>
+}
+
+func TestRounded(t *testing.T) {
+	for _, c := range []struct{ in, want string }{
+		{"44.745574", "44.7456"}, {"-0.000123456789", "-0.000123457"}, {"4.6575", "4.6575"}, {"0", "0"}, {"1.000", "1.000"}, {"123456.7", "123457"}, {"1234567.8", "1234567.8"}, {"999999.9", "1000000"},
+	} {
+		d, err := decimal.Parse(c.in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := formula.Rounded(d); got.String() != c.want {
+			t.Errorf("Rounded(%s) = %s; want %s", c.in, got, c.want)
+		}
+	}
 }

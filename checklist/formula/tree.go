@@ -69,7 +69,7 @@ func parse(text string) (*node, error) {
 		offset, _ := source.LocationOffset(list[0].Location)
 		what, _, _ := strings.Cut(list[0].Message, ", expecting")
 		what, _, _ = strings.Cut(what, " expecting")
-		return nil, &Error{int(max(offset, 0)), strings.ToLower(what[:1]) + what[1:], fmt.Sprintf("a CEL expression of at most %d characters", TextRunesMax)}
+		return nil, &Error{int(max(offset, 0)), strings.ToLower(what[:1]) + what[1:], fmt.Sprintf("a CEL expression of at most %d characters, nested at most %d deep", TextRunesMax, depthMax)}
 	}
 	t := translator{tree}
 	return t.node(tree.Expr())

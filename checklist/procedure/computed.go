@@ -129,6 +129,9 @@ func (r *Reading) LimitsAt(values map[string]decimal.Decimal) (limit.Limits, []W
 		if limits.Min, limits.Max, err = around(*expected, *found["tolerance"]); err != nil {
 			return r.Limits, nil, err
 		}
+		for _, end := range []*decimal.Decimal{limits.Min, limits.Max} {
+			*end = formula.Rounded(*end)
+		}
 	}
 	if limits.Min != nil && limits.Max != nil && limits.Min.Cmp(*limits.Max) > 0 {
 		return r.Limits, nil, fmt.Errorf("the limits cannot be worked out: min %s is over max %s", limits.Min, limits.Max)
@@ -195,7 +198,7 @@ func (r *reader) bound(node *yaml.Node, b namedBound) {
 
 // formulasMax bounds how many formulas a procedure has, since each is parsed whenever
 // the procedure is read.
-const formulasMax = 200
+const formulasMax = 100
 
 // checkFormulas reads the formulas, now that all steps are known, and tries them on
 // the examples.
@@ -310,7 +313,7 @@ func (r *reader) failFormula(node *yaml.Node, err error) {
 
 // try works the limits of a reading out on the examples, and judges its own example.
 func (r *reader) try(p *Procedure, reading *Reading, at *yaml.Node) {
-	if r.failed {
+	if r.failed || r.stored {
 		return
 	}
 	limits, _, err := reading.LimitsAt(p.Examples())

@@ -97,7 +97,7 @@ func TestManyFormulas(t *testing.T) {
 		b.WriteString("  - {id: a" + strconv.Itoa(i) + ", kind: reading, text: R., reading: {quantity: q, unit: m, limits: {max: {formula: \"" + strings.Repeat("(", 30) + "1" + strings.Repeat(")", 30) + "\"}}}}\n")
 	}
 	p, problems := procedure.Parse("many", []byte(b.String()))
-	if p != nil || !strings.Contains(render(problems), "the procedure has 900 formulas; expected at most 200") {
+	if p != nil || !strings.Contains(render(problems), "the procedure has 900 formulas; expected at most 100") {
 		t.Errorf("%d problems, none about the number of formulas", len(problems))
 	}
 }

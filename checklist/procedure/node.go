@@ -21,6 +21,7 @@ type reader struct {
 	failed   bool // an error is among the problems
 	dropped  int  // problems over problemsMax, counted only
 	at       int  // index of the step being read
+	stored   bool // the file was taken in before: its formulas are not tried again
 	pending  []pending
 }
 

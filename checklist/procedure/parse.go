@@ -54,7 +54,10 @@ var (
 // It never panics, reads at most [SourceBytesMax] bytes, and refuses anchors,
 // aliases, tags, repeated and unknown keys, and more than one document.
 func Parse(name string, src []byte) (*Procedure, []Problem) {
-	r := &reader{file: name}
+	return (&reader{file: name}).read(src)
+}
+
+func (r *reader) read(src []byte) (*Procedure, []Problem) {
 	p := r.parse(src)
 	sortProblems(r.problems)
 	if r.dropped > 0 {

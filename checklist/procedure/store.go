@@ -282,7 +282,7 @@ func Load(tx *changelog.Tx, id clock.Dot) (*Procedure, error) {
 	if err != nil || !found {
 		return nil, err
 	}
-	p, problems := Parse(tx.Name(id), source)
+	p, problems := (&reader{file: tx.Name(id), stored: true}).read(source)
 	if HasErrors(problems) {
 		return nil, fmt.Errorf("revision %s in the store: %s", tx.Name(id), problems[0])
 	}

@@ -197,7 +197,7 @@ func (v *view) told(f Facts) (text, why string) {
 // as many as the step asks for that its author knew.
 func (v *view) readingFor(n int, e *Entry) (decimal.Decimal, string) {
 	step := v.step(n)
-	first := fmt.Sprintf("needs the reading of step %s first", step.ID)
+	first := needsReading(step.ID)
 	fresh := e == nil || e.Dot.IsZero()
 	if fresh && !v.done(n) {
 		return decimal.Decimal{}, first
@@ -222,6 +222,8 @@ func (v *view) readingFor(n int, e *Entry) (decimal.Decimal, string) {
 	}
 	return mean, ""
 }
+
+func needsReading(id string) string { return fmt.Sprintf("needs the reading of step %s first", id) }
 
 // knownReadings returns the readings of step n that the author of e knew and had not
 // seen voided, by time.

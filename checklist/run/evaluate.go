@@ -106,13 +106,17 @@ func isGate(step *procedure.Step) bool {
 func (v *view) blocked(n int, steps []StepState) []string {
 	step := steps[n].Step
 	why, named := shutGates(steps[:n], step.Irreversible)
+	missing := v.bounds(n, nil).Why
 	for _, id := range step.After {
 		m := slices.IndexFunc(steps, func(s StepState) bool { return s.Step.ID == id })
 		if m >= 0 && !steps[m].Done && !named[id] {
 			why = append(why, fmt.Sprintf("step %s must be done first", id))
+			if missing == needsReading(id) {
+				missing = ""
+			}
 		}
 	}
-	if missing := v.bounds(n, nil).Why; missing != "" {
+	if missing != "" {
 		why = append(why, missing)
 	}
 	if len(v.Contested) > 0 {

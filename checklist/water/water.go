@@ -57,21 +57,39 @@ func sineSquared(latitudeDegrees float64) float64 {
 	return float64(sine * sine)
 }
 
-// invert returns the x from low to high where an increasing function is y, by
-// halving until no float lies between: the same steps on every machine.
+// invert returns the x from low to high where an increasing function is y, to 1e-12
+// of it: by the chord between the ends, of which one that stays twice counts half (the
+// Illinois rule), so that both close in.
 func invert(f func(float64) float64, y, low, high float64) float64 {
-	for range 200 {
-		middle := low + float64((high-low)/2)
-		if middle == low || middle == high {
-			break
+	under, over := f(low)-y, f(high)-y
+	if under >= 0 {
+		return low
+	}
+	if over <= 0 {
+		return high
+	}
+	last, side := low, 0
+	for range 100 {
+		x := low - float64(under*(high-low))/(over-under)
+		if difference := math.Abs(x - last); difference <= 1e-12*max(math.Abs(x), 1) {
+			return x
 		}
-		if f(middle) < y {
-			low = middle
+		last = x
+		if off := f(x) - y; off < 0 {
+			low, under = x, off
+			if side < 0 {
+				over = float64(over * 0.5)
+			}
+			side = -1
 		} else {
-			high = middle
+			high, over = x, off
+			if side > 0 {
+				under = float64(under * 0.5)
+			}
+			side = 1
 		}
 	}
-	return high
+	return last
 }
 
 // SeaDepth returns the depth in metres in sea water at a sea pressure of 0 to

@@ -34,6 +34,9 @@ func checkReading(tx *changelog.Tx, doing *run.Doing, n int, words []string) (st
 	}
 	var lines []string
 	var good []decimal.Decimal
+	if limits := limitsRowOf(doing.State, n); limits != nil {
+		lines = append(lines, fmt.Sprintf("step %s: %s", step.ID, limits.text()))
+	}
 	for i, j := range judgements {
 		lines = append(lines, fmt.Sprintf("step %s: %s", step.ID, toldReading(step, &readings[i], j)))
 		if j.Counts() {
