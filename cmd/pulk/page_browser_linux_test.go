@@ -21,6 +21,7 @@ import (
 // pageServer is pulk run page, behind a network that can drop.
 type pageServer struct {
 	hut     *hut
+	run     string
 	front   *httptest.Server // what the tablet reaches
 	command *exec.Cmd
 	target  atomic.Pointer[url.URL]
@@ -28,7 +29,7 @@ type pageServer struct {
 }
 
 func newPageServer(h *hut) *pageServer {
-	s := &pageServer{hut: h}
+	s := &pageServer{hut: h, run: hutRun}
 	cut := func(w http.ResponseWriter) {
 		if conn, _, err := http.NewResponseController(w).Hijack(); err == nil {
 			conn.Close()
@@ -59,7 +60,7 @@ func (s *pageServer) start(now string) {
 	s.hut.t.Helper()
 	s.lose.Store(0)
 	file := filepath.Join(s.hut.t.TempDir(), "address")
-	s.command = s.hut.command(now, "run", "page", hutRun, "--listen", "127.0.0.1:0", "--address-file", file)
+	s.command = s.hut.command(now, "run", "page", s.run, "--listen", "127.0.0.1:0", "--address-file", file)
 	s.command.Stderr = os.Stderr
 	if err := s.command.Start(); err != nil {
 		s.hut.t.Fatal(err)
@@ -181,19 +182,25 @@ func (b *tablet) taps(names ...string) {
 	b.t.Helper()
 	for _, name := range names {
 		time.Sleep(settle + 50*time.Millisecond)
-		find := fmt.Sprintf("[...document.querySelectorAll('button')].find((e) => !e.disabled && e.innerText.startsWith(%q))", name)
-		if strings.ContainsAny(name[:1], "#[") {
-			find = fmt.Sprintf("document.querySelector(%q)", name)
-		}
-		var at []float64
-		for deadline := time.Now().Add(20 * time.Second); at == nil && time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
-			at = asks[[]float64](b, `(() => { const e = `+find+`; if (!e || e.disabled) return null; e.scrollIntoView({block: 'center'}); const r = e.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2]; })()`)
-		}
-		if at == nil {
-			b.t.Fatalf("there is nothing to tap called %q:\n%s", name, b.text())
-		}
-		b.do(chromedp.TapXY(at[0], at[1]))
+		b.quickly(name)
 	}
+}
+
+// quickly touches without a pause, as fingers do on a number pad.
+func (b *tablet) quickly(name string) {
+	b.t.Helper()
+	find := fmt.Sprintf("[...document.querySelectorAll('button')].find((e) => !e.disabled && e.innerText.startsWith(%q))", name)
+	if strings.ContainsAny(name[:1], "#[") {
+		find = fmt.Sprintf("document.querySelector(%q)", name)
+	}
+	var at []float64
+	for deadline := time.Now().Add(20 * time.Second); at == nil && time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
+		at = asks[[]float64](b, `(() => { const e = `+find+`; if (!e || e.disabled) return null; e.scrollIntoView({block: 'center'}); const r = e.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2]; })()`)
+	}
+	if at == nil {
+		b.t.Fatalf("there is nothing to tap called %q:\n%s", name, b.text())
+	}
+	b.do(chromedp.TapXY(at[0], at[1]))
 }
 
 // types types into a field that it taps first.
@@ -256,6 +263,10 @@ func TestPageInBrowser(t *testing.T) {
 	b.taps("I have read the caution", "Enter", "[data-key='0']", "[data-key='.']", "[data-key='3']", "next value", "[data-key='0']", "[data-key='.']", "[data-key='3']", "[data-key='1']")
 	b.sees("0.3 0.31")
 	b.picture("4-numbers")
+	b.do(chromedp.EmulateViewport(360, 640, chromedp.EmulateTouch, chromedp.EmulateMobile))
+	b.checkTargets() // on a telephone, too
+	b.picture("4-numbers-small")
+	b.do(chromedp.EmulateViewport(800, 1280, chromedp.EmulateTouch, chromedp.EmulateMobile))
 
 	s.stop()
 	b.taps("Take it")

@@ -56,15 +56,7 @@ func newHut(t *testing.T) *hut {
 	h.pulk("init", "--campaign", "Vindur Deep", "--code", "stn", "--name", "Vindur Plateau Camp")
 	for i, code := range []string{"ida", "mirre"} {
 		h.pulk("person", "add", code, "--name", code, "--role", "technician", "--role", "quality")
-		words := filepath.Join(t.TempDir(), "words")
-		if err := os.WriteFile(words, []byte(hutWords[i]+"\n"), 0o600); err != nil {
-			t.Fatal(err)
-		}
-		command := h.command("2027-01-05T07:00:00Z", "person", "key", code, "--as", code)
-		command.Env = append(command.Env, "PULK_PASSPHRASE_FILE="+words)
-		if out, err := command.CombinedOutput(); err != nil {
-			t.Fatalf("%v\n%s", err, out)
-		}
+		h.makesKey(code, hutWords[i])
 	}
 	h.pulk("procedure", "import", path, "--as", "ida")
 	if said := h.pulk("run", "start", "hub", "--as", "ida"); !strings.Contains(said, hutRun) {
@@ -74,6 +66,19 @@ func newHut(t *testing.T) *hut {
 }
 
 var hutWords = []string{"four cold words", "five very cold words"}
+
+func (h *hut) makesKey(person, words string) {
+	h.t.Helper()
+	path := filepath.Join(h.t.TempDir(), "words")
+	if err := os.WriteFile(path, []byte(words+"\n"), 0o600); err != nil {
+		h.t.Fatal(err)
+	}
+	command := h.command("2027-01-05T07:00:00Z", "person", "key", person, "--as", person)
+	command.Env = append(command.Env, "PULK_PASSPHRASE_FILE="+path)
+	if out, err := command.CombinedOutput(); err != nil {
+		h.t.Fatalf("%v\n%s", err, out)
+	}
+}
 
 func (h *hut) command(now string, args ...string) *exec.Cmd {
 	command := exec.Command("pulk", args...)
