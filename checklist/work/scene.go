@@ -9,6 +9,7 @@
 package work
 
 import (
+	"fmt"
 	"slices"
 	"time"
 
@@ -192,6 +193,9 @@ func lookAt(s *run.State, n int, me *crew.Person, words Words) Step {
 	if at.Gate != nil {
 		step.Need, step.Have, step.Role = at.Gate.Need, at.Gate.Have, at.Gate.Role
 		step.Why = append(step.Why, at.Gate.Shut...)
+		for _, e := range at.Gate.Conditional {
+			step.Why = append(step.Why, fmt.Sprintf("a go takes the risk of step %s: %s", s.Steps[e.Step].Step.ID, words.Says(s, e)))
+		}
 		for _, so := range at.Gate.SignOffs {
 			text := so.Entry.Verdict.String() + ": " + string(so.Standing)
 			if so.By != nil {

@@ -224,6 +224,7 @@ func (c *call) showStep(state *run.State, step *run.StepState, warnings []string
 const workHelp = `At a terminal single keys need no Enter.
 Enter or d: done      y, n: yes, no (a no asks what is seen)
 a number: a reading   any text: what is to be recorded, typed or scanned
+0.55 GOhm with TST-3: a reading in another unit, and the instrument
 g, s: sign go, stop   p: put this step off for now
 @mirre: go on as mirre, for the steps of another role
 q: leave; everything so far is saved`

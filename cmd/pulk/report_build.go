@@ -35,7 +35,7 @@ func buildDayReport(tx *changelog.Tx, day, made time.Time, zone *time.Location) 
 		report: &dayReport{Campaign: self.CampaignName, Site: self.Code, SiteName: self.Name, Date: day.Format(time.DateOnly), MadeAt: made, zone: zone,
 			Needs: dayNeeds{Conflicts: []dayConflict{}, Gates: []dayHold{}, NCs: []dayNC{}, Questions: []askRow{}},
 			Runs:  []dayRun{}, NotHere: []dayNotHere{}, Holds: []dayHold{}, NCs: []dayNC{}, SignOffs: []daySignOff{}, Reviews: []reviewDetail{}, Waivers: []waiverRow{}, Stock: []dayMovement{},
-			Units: []dayUnitEvent{}, Others: []dayOther{}, Attached: []dayAttached{}, Sites: []daySite{}, Late: []dayLate{}}}
+			Units: []dayUnitEvent{}, Due: []dayDue{}, Others: []dayOther{}, Attached: []dayAttached{}, Sites: []daySite{}, Late: []dayLate{}}}
 	b.remark()
 	digest, err := tx.Digest()
 	if err != nil {

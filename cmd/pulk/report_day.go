@@ -27,7 +27,8 @@ type dayReport struct {
 	Stock    []dayMovement  `json:"movements"`
 	Expiring []dayExpiry    `json:"expiring"` // within expiryDays of made_at, and what has expired; null where that is not worked out
 	Units    []dayUnitEvent `json:"units"`
-	Others   []dayOther     `json:"others"` // revisions, persons, sites
+	Due      []dayDue       `json:"calibrations_due"` // within expiryDays of made_at, and what is overdue, the first due first
+	Others   []dayOther     `json:"others"`           // revisions, persons, sites
 	Attached []dayAttached  `json:"attachments"`
 	Sites    []daySite      `json:"sites"`
 	Late     []dayLate      `json:"came_late"`
@@ -221,6 +222,13 @@ type dayExpiry struct {
 	Unit     string `json:"unit_of_issue"`
 	Expires  string `json:"expires"` // YYYY-MM-DD, the last good day
 	Days     int    `json:"days"`    // from made_at; below zero: expired
+}
+
+// dayDue is an instrument whose calibration ends soon, or has ended.
+type dayDue struct {
+	Unit string `json:"unit"`
+	Due  string `json:"due_on"` // YYYY-MM-DD, the last day that it holds
+	Days int    `json:"days"`   // from made_at; below zero: overdue
 }
 
 // dayUnitEvent is something that happened to a serialised unit.

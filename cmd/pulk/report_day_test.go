@@ -186,6 +186,7 @@ func TestReportPageEscapes(t *testing.T) {
 		Waivers:  []waiverRow{{ID: hostile, Run: hostile, Step: hostile, Line: hostile, Reason: hostile, Risk: hostile, AskedBy: hostile, By: hostile, ByRole: hostile, Standing: hostile}},
 		Stock:    []dayMovement{{ID: hostile, Person: hostile, Kind: hostile, Item: hostile, Lot: hostile, From: hostile, Note: hostile}},
 		Expiring: []dayExpiry{{Item: hostile, Name: hostile, Lot: hostile, Place: hostile, Unit: hostile, Expires: hostile, Days: -3}},
+		Due:      []dayDue{{Unit: hostile, Due: hostile, Days: -3}},
 		Units:    []dayUnitEvent{{ID: hostile, Person: hostile, Kind: hostile, Unit: hostile, Text: hostile}},
 		Others:   []dayOther{{hostile, at, hostile, hostile}},
 		Sites:    []daySite{{Code: hostile, Gaps: []string{hostile}}},

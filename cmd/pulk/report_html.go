@@ -25,7 +25,7 @@ func dayTemplate(r *dayReport) (*template.Template, error) {
 		"review": func(x reviewDetail) string { return x.heading() }, "noGo": func(x reviewDetail) []string { return x.noGo },
 		"line": func(x reviewLineRow) string { return x.words() }, "waiver": func(x waiverRow) string { return x.words() },
 		"where": func(x dayMovement) string { return x.where() }, "short": func(x dayShort) string { return x.said() },
-		"expiry": func(x dayExpiry) string { return x.said() }, "told": func(x daySite) []string { return x.told(r) },
+		"expiry": func(x dayExpiry) string { return x.said() }, "due": func(x dayDue) string { return x.said() }, "told": func(x daySite) []string { return x.told(r) },
 		"bad":     func(mark string) bool { return slices.Contains([]string{"FAIL", "NO", "STOP", "VOID", "NC"}, mark) },
 		"glyph":   func(mark string) string { return strings.TrimSpace(glyphs[mark] + " " + mark) },
 		"short40": shortLabel, "right": func(x, w float64) float64 { return round1(x + w) },

@@ -1,10 +1,14 @@
 package main
 
 import (
+	"cmp"
+	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"pulk/inventory/stock"
+	"pulk/inventory/unit"
 	"pulk/schema/kind"
 	"pulk/sync/changelog"
 	"pulk/sync/clock"
@@ -74,16 +78,64 @@ func (b *dayBuilder) movement(e changelog.Recorded) (dayMovement, error) {
 // addUnits tells what happened to units that day.
 func (b *dayBuilder) addUnits(entries []changelog.Recorded) error {
 	for _, e := range entries {
-		if unitKinds[e.Kind] == "" && !isUnitState(e) {
+		if err := b.addUnit(e); err != nil {
+			return err
+		}
+	}
+	return b.addDue()
+}
+
+func (b *dayBuilder) addUnit(e changelog.Recorded) error {
+	about := clock.Dot{}
+	if e.Kind == kind.Void && e.Values[1].Ref.IsZero() {
+		var err error
+		if about, err = unit.OfCalibration(b.tx, e.Values[0].Ref); err != nil {
+			return err
+		}
+	}
+	if unitKinds[e.Kind] == "" && !isUnitState(e) && about.IsZero() {
+		return nil
+	}
+	event, err := b.unitEvent(e, about)
+	if err == nil {
+		b.report.Units = append(b.report.Units, event)
+	}
+	return err
+}
+
+// addDue tells whose calibration ends soon, or has ended.
+func (b *dayBuilder) addDue() error {
+	byUnit, err := unit.AllCalibrations(b.tx)
+	if err != nil {
+		return err
+	}
+	today := b.report.MadeAt.UTC().Truncate(24 * time.Hour)
+	for id, list := range byUnit {
+		standing := unit.Standing(list)
+		if standing == nil {
 			continue
 		}
-		event, err := b.unitEvent(e)
+		due, err := time.Parse(time.DateOnly, standing.Due)
+		days := int(math.Floor(due.Sub(today).Hours() / 24))
+		if err != nil || days > expiryDays {
+			continue
+		}
+		name, err := b.describe(id)
 		if err != nil {
 			return err
 		}
-		b.report.Units = append(b.report.Units, event)
+		b.report.Due = append(b.report.Due, dayDue{Unit: name, Due: standing.Due, Days: days})
 	}
+	slices.SortFunc(b.report.Due, func(x, y dayDue) int { return cmp.Or(cmp.Compare(x.Due, y.Due), cmp.Compare(x.Unit, y.Unit)) })
 	return nil
+}
+
+// said says when a calibration is due.
+func (d *dayDue) said() string {
+	if d.Days < 0 {
+		return fmt.Sprintf("calibration OVERDUE since %s, %d days", d.Due, -d.Days)
+	}
+	return fmt.Sprintf("calibration holds to %s, %d days", d.Due, d.Days)
 }
 
 // isUnitState reports whether a change gives a unit another state.

@@ -299,6 +299,9 @@ func (t *dayText) units() {
 	for _, u := range t.Units {
 		t.put(t.moment(u.At)+"  ", fmt.Sprintf("%s: %s (%s)", u.Unit, u.Text, u.Person))
 	}
+	for i := range t.Due {
+		t.item("due: ", t.Due[i].Unit+": "+t.Due[i].said())
+	}
 }
 
 func (t *dayText) others() {

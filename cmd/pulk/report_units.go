@@ -9,10 +9,15 @@ import (
 	"pulk/sync/clock"
 )
 
-func (b *dayBuilder) unitEvent(e changelog.Recorded) (dayUnitEvent, error) {
+// unitEvent tells what happened to a unit: the one that the change is about, or, where
+// that is given, the one whose calibration it voids.
+func (b *dayBuilder) unitEvent(e changelog.Recorded, calibrated clock.Dot) (dayUnitEvent, error) {
 	v := e.Values
 	event := dayUnitEvent{ID: b.tx.Name(e.Dot), At: second(e.At), Kind: unitKinds[e.Kind]}
 	unit, names := v[0].Ref, []clock.Dot{}
+	if !calibrated.IsZero() {
+		unit = calibrated
+	}
 	switch e.Kind {
 	case kind.UnitAdd:
 		unit, names = e.Dot, []clock.Dot{v[3].Ref}
@@ -59,6 +64,9 @@ func (u *dayUnitEvent) fill(e changelog.Recorded, words []string) {
 		u.Text = fmt.Sprintf("removed from %s, slot %s, to %s%s", words[0], v[2].Text, words[1], afterColon(v[4].Text))
 	case kind.UnitCalibrate:
 		u.Text = fmt.Sprintf("calibrated on %s, certificate %s, due %s", v[3].Text, v[1].Text, v[4].Text)
+	case kind.Void:
+		u.Kind, u.Bad = "recall", true
+		u.Text = "calibration VOIDED" + afterColon(v[2].Text)
 	case kind.UnitFail:
 		u.Bad = true
 		u.Text = "FAILED" + afterColon(v[2].Text)

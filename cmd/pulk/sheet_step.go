@@ -150,7 +150,14 @@ func (s *printedSheet) fillIn(n int) {
 		d.Fields(s.indent, paper.Field{Label: "if no: what is seen"})
 	case procedure.KindReading:
 		s.readings(n)
-		d.Fields(s.indent, append([]paper.Field{{Label: "instrument", Share: 3}}, timeAndName...)...)
+		with := paper.Field{Label: "instrument", Share: 3}
+		if i := step.Reading.Instrument; i != nil && i.Part != "" {
+			with.Label = i.Part
+		}
+		d.Fields(s.indent, append([]paper.Field{with}, timeAndName...)...)
+		if i := step.Reading.Instrument; i != nil {
+			d.Indent(paper.Style{SizePoints: 10}, s.indent, "read with "+i.String())
+		}
 	case procedure.KindRecord:
 		d.Fields(s.indent, paper.Field{Label: step.Record.Label})
 		d.Fields(s.indent, timeAndName...)

@@ -126,6 +126,17 @@ func AllCalibrations(tx *changelog.Tx) (map[clock.Dot][]Calibration, error) {
 	return byUnit, err
 }
 
+// OfCalibration returns the unit that a calibration is of; none where a change is not
+// known to be one.
+func OfCalibration(tx *changelog.Tx, id clock.Dot) (clock.Dot, error) {
+	var key []byte
+	found, err := tx.Row("SELECT unit FROM calibration WHERE dot = ?", []any{id.Key()}, &key)
+	if err != nil || !found {
+		return clock.Dot{}, err
+	}
+	return clock.DotFromKey(key)
+}
+
 func calibrations(tx *changelog.Tx, where string, args ...any) ([]Calibration, error) {
 	var list []Calibration
 	err := tx.Each("SELECT dot, unit, certificate, laboratory, calibrated, due, note FROM calibration "+where+" ORDER BY calibrated, dot", args, func(scan func(...any) error) error {
