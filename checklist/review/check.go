@@ -83,7 +83,7 @@ var checks = []Check{
 	check{"units", "the target and all that is installed in it is accepted and in date", units},
 	check{"slots", "every slot of the target that no step ahead fills is as planned", slots},
 	check{"faults", "every nonconformance of the run and of its units is disposed of", faults},
-	check{"revision", "the run is on the current revision of its procedure", revision},
+	check{"revision", "the run is on the current revision of its procedure, or it was said why it stays", revision},
 	check{"people", "people hold the roles that the steps ahead ask for", people},
 	check{"cleared", "somebody with its role may do each step ahead: rest, trainings, clearances", cleared},
 	check{"weather", "the weather allows the steps ahead that are outdoors", weather},
@@ -166,6 +166,7 @@ type Revision struct {
 	// Contested says why no current revision can be named, or is empty.
 	Contested string
 	Withdrawn string // why the run's was withdrawn; empty if it was not
+	Stays     string // who said that the run stays where it is though the current one is here, and why; or empty
 }
 
 func revision(f *Facts) Finding {
@@ -175,6 +176,8 @@ func revision(f *Facts) Finding {
 		return bad([]string{"revision " + r.Run + " was withdrawn: " + r.Withdrawn}, "", source)
 	case r.Contested != "":
 		return Finding{Outcome: NotKnown, Facts: r.Contested, Source: source}
+	case r.Run != r.Current && r.Stays != "":
+		return bad(nil, fmt.Sprintf("on revision %s beside %s, as %s", r.Run, r.Current, r.Stays), source)
 	case r.Run != r.Current:
 		return bad([]string{fmt.Sprintf("the run is on revision %s; the current one is %s", r.Run, r.Current)}, "", source)
 	}

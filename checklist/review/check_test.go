@@ -49,6 +49,7 @@ func TestChecks(t *testing.T) {
 		{"nc_open", "faults", func(f *review.Facts) { f.NCs[0].Open = true }, review.NotOK, "stn-x4 is open: scratch"},
 		{"nc_scrap", "faults", func(f *review.Facts) { f.NCs[0].Scrap = true }, review.NotOK, "stn-x4 was decided scrap: scratch"},
 		{"newer_revision", "revision", func(f *review.Facts) { f.Revision.Current = "D" }, review.NotOK, "the run is on revision C; the current one is D"},
+		{"stays", "revision", func(f *review.Facts) { f.Revision.Current, f.Revision.Stays = "D", "ida said: D changes the title" }, review.OK, "on revision C beside D, as ida said: D changes the title"},
 		{"withdrawn", "revision", func(f *review.Facts) { f.Revision.Withdrawn = "wrong load table" }, review.NotOK, "revision C was withdrawn: wrong load table"},
 		{"two_texts", "revision", func(f *review.Facts) { f.Revision.Contested = "two different texts call themselves D" }, review.NotKnown, "two different texts call themselves D"},
 		{"one_technician", "people", func(f *review.Facts) { f.People[0].Held = []string{"mirre"} }, review.NotOK, "technician: 1 of 2"},

@@ -60,7 +60,7 @@ func Ready(state string) bool { return slices.Contains(readyStates, state) }
 
 // loadOutside reads what bears on the readiness reviews of a run and is no entry of it.
 func (r *Record) loadOutside(tx *changelog.Tx) error {
-	if r.Procedure == nil || !r.Procedure.Reviewed() {
+	if !r.everReviewed() {
 		return nil
 	}
 	units, err := UnitsOf(tx, r)
@@ -81,6 +81,16 @@ func (r *Record) loadOutside(tx *changelog.Tx) error {
 		r.Outside.NCs = append(r.Outside.NCs, ncs...)
 	}
 	return nil
+}
+
+// everReviewed reports whether a revision that the run was ever on asks for a review.
+func (r *Record) everReviewed() bool {
+	for _, p := range r.Texts {
+		if p != nil && p.Reviewed() {
+			return true
+		}
+	}
+	return false
 }
 
 func (r *Record) loadStates(tx *changelog.Tx, unit clock.Dot) error {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -18,7 +17,6 @@ import (
 	"pulk/inventory/assembly"
 	"pulk/inventory/stock"
 	"pulk/inventory/unit"
-	"pulk/schema/fault"
 	"pulk/sync/changelog"
 	"pulk/sync/clock"
 )
@@ -171,23 +169,24 @@ func (g *reviewGatherer) addFaults() error {
 }
 
 func (g *reviewGatherer) addRevision() error {
-	p := g.state.Procedure
-	g.facts.Revision = review.Revision{Run: p.Revision}
+	p, r := g.state.Procedure, &g.facts.Revision
+	r.Run, r.Current = p.Revision, p.Revision
 	if len(g.state.Withdrawals) > 0 {
-		g.facts.Revision.Withdrawn = g.state.Withdrawals[0].Why
+		r.Withdrawn = g.state.Withdrawals[0].Why
 	}
-	current, err := procedure.Find(g.tx, p.ID)
-	var hinted *fault.Hinted
-	var refused *fault.Refused
-	switch {
-	case errors.As(err, &hinted):
-		g.facts.Revision.Contested = hinted.Error()
-	case errors.As(err, &refused):
-		g.facts.Revision.Contested = refused.Error()
-	case err != nil:
+	if len(g.state.Contested) > 0 {
+		r.Contested = "the run was moved to several revisions by people who had not heard of each other"
+	}
+	offer, err := run.Offered(g.tx, g.state)
+	if err != nil || offer == nil {
 		return err
 	}
-	g.facts.Revision.Current = current.Revision
+	r.Current = offer.Revision.Revision
+	if offer.Stay != nil {
+		person, err := crew.Label(g.tx, offer.Stay.Person)
+		r.Stays = person + " said: " + offer.Stay.Text
+		return err
+	}
 	return nil
 }
 

@@ -240,7 +240,11 @@ func (c *call) reviewList() error {
 
 // reviewsOf tells of the reviews that a run's hold points ask for.
 func reviewsOf(tx *changelog.Tx, rd *run.Reader, summary run.Summary) ([]reviewRow, error) {
-	p, err := rd.Procedure(summary.Revision)
+	revision, err := run.RevisionNow(tx, summary)
+	if err != nil {
+		return nil, err
+	}
+	p, err := rd.Procedure(revision)
 	if err != nil || p == nil || !p.Reviewed() {
 		return nil, err
 	}
