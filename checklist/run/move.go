@@ -164,6 +164,19 @@ func (r *Record) settle() {
 	r.place(revision)
 }
 
+// add adds entries, as they were written, to a settled record.
+func (r *Record) add(fresh []Entry) {
+	for i := range r.Entries {
+		if e := &r.Entries[i]; e.Origin != nil {
+			e.Step, e.Origin = e.Origin.Wire, nil
+		}
+	}
+	r.Entries = append(r.Entries, fresh...)
+	slices.SortFunc(r.Entries, func(a, b Entry) int { return a.Dot.Compare(b.Dot) })
+	r.Revision = r.Started
+	r.settle()
+}
+
 // on returns the record as of another revision that the run was on.
 func (r *Record) on(revision clock.Dot) *Record {
 	if revision == r.Revision {

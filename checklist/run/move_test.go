@@ -298,12 +298,16 @@ func TestEntriesMeanWhatTheyMeant(t *testing.T) {
 				b.meet(site, rapid.SampledFrom(sites).Draw(t, "with"))
 			default:
 				r := b.at(site)
-				k := rapid.SampledFrom([]*kind.Kind{kind.StepCheck, kind.NCRaise, kind.RunNote}).Draw(t, "kind")
 				n := rapid.IntRange(0, len(r.Procedure.Steps)-1).Draw(t, "step")
+				k := rapid.SampledFrom([]*kind.Kind{kind.StepCheck, kind.StepCheck, kind.NCRaise, kind.RunNote}).Draw(t, "kind")
+				if r.Procedure.Steps[n].Sign != nil {
+					k = kind.StepSign
+				}
 				e := b.write(site, Entry{Kind: k, Step: n, Text: "x"})
 				meant[e.Dot] = r.Procedure.Revision + " " + r.Procedure.Steps[n].ID
 			}
 		}
+		b.mustCount(t, meant)
 		parts := map[string]*Record{"all": b.whole()}
 		for i := range 4 {
 			parts[fmt.Sprintf("part %d", i)] = b.record(func(clock.Dot) bool { return rapid.Bool().Draw(t, "here") })
@@ -328,4 +332,74 @@ func TestEntriesMeanWhatTheyMeant(t *testing.T) {
 			}
 		}
 	})
+}
+
+// mustCount holds what counts to the rules said a second time, as plainly as they can be:
+// steps are their words, a revision is a list of them.
+func (b *book) mustCount(t *rapid.T, meant map[clock.Dot]string) {
+	words := map[string][]string{
+		"A": {"10", "20", "30", "g", "40!"}, "B": {"05", "10", "20:new", "30", "g", "40!"}, "C": {"30", "g", "20", "10", "40!:new", "50"},
+	}
+	find := func(revision, id string) int {
+		return slices.IndexFunc(words[revision], func(w string) bool { return strings.TrimRight(strings.Split(w, ":")[0], "!") == id })
+	}
+	now := b.plainRevision(nil)
+	s := Evaluate(b.whole())
+	if s.Procedure.Revision != now {
+		t.Fatalf("the run is on %s, plainly on %s", s.Procedure.Revision, now)
+	}
+	want, goes := map[string]bool{}, map[clock.Dot]bool{}
+	for _, e := range b.entries {
+		on, id, _ := strings.Cut(meant[e.Dot], " ")
+		was, is := find(on, id), find(now, id)
+		switch {
+		case e.Kind == kind.StepSign:
+			goes[e.Dot] = is >= 0 && slices.Equal(words[on][:was+1], words[now][:is+1])
+		case e.Kind == kind.StepCheck && is >= 0:
+			before, after := words[on][was], words[now][is]
+			want[id] = want[id] || before == after || strings.Contains(before, "!") && strings.Contains(after, "!")
+		}
+	}
+	for _, step := range s.Steps {
+		if step.Gate == nil && step.Done != want[step.Step.ID] {
+			t.Fatalf("on %s step %s is done: %v, plainly %v", now, step.Step.ID, step.Done, want[step.Step.ID])
+		}
+	}
+	for i := range s.Entries {
+		if e := &s.Entries[i]; e.Kind == kind.StepSign && (e.Step != Elsewhere) != goes[e.Dot] {
+			t.Fatalf("on %s the go %v of %s counts: %v, plainly %v", now, e.Dot, meant[e.Dot], e.Step != Elsewhere, goes[e.Dot])
+		}
+	}
+}
+
+// plainRevision is where the moves lead that are left after some are set aside: the last
+// ones if they agree, else where it leads without them.
+func (b *book) plainRevision(aside map[clock.Dot]bool) string {
+	var moves, last []Entry
+	for _, e := range b.entries {
+		if e.Kind == kind.RunMove && !aside[e.Dot] {
+			moves = append(moves, e)
+		}
+	}
+	to, next := map[string]bool{}, map[clock.Dot]bool{}
+	for d := range aside {
+		next[d] = true
+	}
+	for _, e := range moves {
+		known := false
+		for _, other := range moves {
+			known = known || other.Dot != e.Dot && other.Ctx.Others.Has(e.Dot)
+		}
+		if !known {
+			last = append(last, e)
+			to[string(rune(e.Ref.Seq))], next[e.Dot] = true, true
+		}
+	}
+	switch len(to) {
+	case 0:
+		return "A"
+	case 1:
+		return string(rune(last[0].Ref.Seq))
+	}
+	return b.plainRevision(next)
 }

@@ -244,8 +244,7 @@ func (d *Doing) renew() error {
 				markPaper(fresh, e.Dot, c.Values)
 			}
 		}
-		record.Entries = append(record.Entries, fresh...)
-		slices.SortFunc(record.Entries, func(a, b Entry) int { return a.Dot.Compare(b.Dot) })
+		record.add(fresh)
 	}
 	d.State = Evaluate(record)
 	return nil
