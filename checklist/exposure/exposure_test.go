@@ -227,6 +227,7 @@ func TestRestAfter(t *testing.T) {
 		{"a_little_higher_before_the_rest_is_over", []Stay{{3000, day(-1)}, {3400, day(0)}}, 3, false},
 		{"much_higher_after_rest", []Stay{{2800, day(-9)}, {4000, day(0)}}, 4, false},
 		{"down_from_where_there_is_no_figure", []Stay{{5600, day(-9)}, {5400, day(0)}}, 5, false},
+		{"lower_before_the_rest_is_over", []Stay{{5200, day(-1)}, {3100, day(0)}}, 4, false},
 		{"down_and_up", []Stay{{3200, day(-20)}, {50, day(-10)}, {3200, day(0)}}, 3, false},
 	} {
 		rest := RestAfter(c.stays)
