@@ -198,4 +198,18 @@ func TestTake(t *testing.T) {
 	if err := write(nil); err == nil {
 		t.Error("a tap was taken twice")
 	}
+	for _, test := range []struct {
+		before time.Time
+		kept   bool
+	}{{time.Now().Add(-time.Hour), true}, {time.Now().Add(time.Hour), false}} {
+		err := store.Update(ctx, func(raw *schema.Tx) error {
+			return log.Local(raw, func(tx *changelog.Tx) error { return Forget(tx, test.before) })
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, ok := taken(one); ok != test.kept {
+			t.Errorf("forgetting what is older than %s keeps it: %v", test.before, ok)
+		}
+	}
 }

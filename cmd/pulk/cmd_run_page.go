@@ -16,7 +16,9 @@ import (
 
 	"pulk/checklist/crew"
 	"pulk/checklist/run"
+	"pulk/checklist/work"
 	"pulk/cmd/page"
+	"pulk/schema"
 	"pulk/schema/fault"
 	"pulk/sync/carrier"
 	"pulk/sync/changelog"
@@ -38,6 +40,10 @@ func (e *env) runPageCommand() *cli.Command {
 		}, action: (*call).runPage}.command(e)
 }
 
+// tapsKept is how long it is known which taps were taken: longer than any page waits
+// to be in the network again.
+const tapsKept = 400 * 24 * time.Hour
+
 func (c *call) runPage() error {
 	if idle := c.Int("idle"); idle < 1 || idle > 24*60 {
 		return fault.Misuse("give 1 to 1440", "--idle %d: no such time", idle)
@@ -45,6 +51,12 @@ func (c *call) runPage() error {
 	return c.withLog(func(log *changelog.Log) error {
 		place := &pagePlace{workPlace: workPlace{call: c, log: log}}
 		only, err := place.named(c.Args().First())
+		if err != nil {
+			return err
+		}
+		err = log.Store().Update(c.Context.Context, func(raw *schema.Tx) error {
+			return log.Local(raw, func(tx *changelog.Tx) error { return work.Forget(tx, c.env.now().Add(-tapsKept)) })
+		})
 		if err != nil {
 			return err
 		}
@@ -69,26 +81,31 @@ func (c *call) runPage() error {
 		if err != nil {
 			return err
 		}
-		listener, err := net.Listen("tcp", c.String("listen"))
-		if err != nil {
-			return fault.Hint("choose another with --listen HOST:PORT", "%w", err)
-		}
-		address := scheme + "://" + reachable(listener.Addr())
-		c.printf("the page is at %s; Ctrl-C ends it\n", address)
-		if loopback {
-			c.printf("only this machine reaches it; with --listen :8460 --self-signed others do\n")
-		}
-		if path := c.String("address-file"); path != "" {
-			if err := carrier.WriteFile(path, []byte(address+"\n")); err != nil {
-				return errors.Join(err, listener.Close())
-			}
-		}
-		if err := server.Serve(c.Context.Context, listener, config); err != nil {
-			return err
-		}
-		c.printf("the page has ended; everything so far is saved\n")
-		return nil
+		return c.servePage(server, config, scheme, loopback)
 	})
+}
+
+// servePage answers pages until the program is told to end.
+func (c *call) servePage(server *page.Server, config *tls.Config, scheme string, loopback bool) error {
+	listener, err := net.Listen("tcp", c.String("listen"))
+	if err != nil {
+		return fault.Hint("choose another with --listen HOST:PORT", "%w", err)
+	}
+	address := scheme + "://" + reachable(listener.Addr())
+	c.printf("the page is at %s; Ctrl-C ends it\n", address)
+	if loopback {
+		c.printf("only this machine reaches it; with --listen :8460 --self-signed others do\n")
+	}
+	if path := c.String("address-file"); path != "" {
+		if err := carrier.WriteFile(path, []byte(address+"\n")); err != nil {
+			return errors.Join(err, listener.Close())
+		}
+	}
+	if err := server.Serve(c.Context.Context, listener, config); err != nil {
+		return err
+	}
+	c.printf("the page has ended; everything so far is saved\n")
+	return nil
 }
 
 // onlyLoopback reports whether what listens there is reached by this machine alone.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"os"
 	"strings"
 	"time"
@@ -53,6 +54,13 @@ func readBurst(keyboard *os.File) ([]byte, error) {
 // waiting reports whether another character comes within [burstGap].
 func waiting(keyboard *os.File) bool {
 	fds := []unix.PollFd{{Fd: int32(keyboard.Fd()), Events: unix.POLLIN}}
-	n, err := unix.Poll(fds, int(burstGap.Milliseconds()))
-	return err == nil && n > 0
+	for range 20 {
+		n, err := unix.Poll(fds, int(burstGap.Milliseconds()))
+		if !errors.Is(err, unix.EINTR) {
+			return err == nil && n > 0
+		}
+		// A signal, such as the runtime sends itself, is no pause of the scanner: a scan
+		// must not be cut there.
+	}
+	return false
 }

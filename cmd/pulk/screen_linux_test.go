@@ -363,6 +363,29 @@ func (c *console) resizes(columns, rows int) {
 	}
 }
 
+// interrupted types two parts shortly after each other, and signals come between them,
+// as the runtime sends itself when it is busy.
+func (c *console) interrupted(first, second string) {
+	c.t.Helper()
+	if _, err := c.master.WriteString(first); err != nil {
+		c.t.Fatal(err)
+	}
+	pid := c.command.Process.Pid
+	for range 10 {
+		threads, err := os.ReadDir(fmt.Sprintf("/proc/%d/task", pid))
+		if err != nil {
+			c.t.Fatal(err)
+		}
+		for _, thread := range threads {
+			if id, err := strconv.Atoi(thread.Name()); err == nil {
+				unix.Tgkill(pid, id, unix.SIGURG) // a thread that has just ended is no matter
+			}
+		}
+		time.Sleep(time.Millisecond)
+	}
+	c.types(second)
+}
+
 // TestScreenSizes follows the window, and goes on in it after it was too small.
 // Somebody else who goes on reads the hazards for themselves.
 func TestScreenSizes(t *testing.T) {
@@ -378,6 +401,11 @@ func TestScreenSizes(t *testing.T) {
 	c.sees("The window is too small.")
 	c.resizes(40, 14)
 	c.sees("STEP 10, 1 of 8")
+	for range 5 { // a scan is one scan, though signals come in the middle of it
+		c.interrupted("HUB-", "0001\r")
+		c.sees("scanned HUB-0001: ")
+		c.types("p", "\x1b[A") // takes the answer off the screen
+	}
 	c.types("@", "mirre", "\r")
 	c.sees("380 V DIRECT CURRENT", "I HAVE READ THIS")
 	c.types("\r", "y")

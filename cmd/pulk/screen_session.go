@@ -126,9 +126,10 @@ func (s *session) pick() {
 }
 
 func (s *session) goTo(id string) {
-	if id != s.at || id != "" {
-		s.top, s.since, s.ask, s.list = 0, s.now, nil, nil
+	if id == "" && s.at == "" {
+		return // nothing changes: a list or a field that is open stays
 	}
+	s.top, s.since, s.ask, s.list = 0, s.now, nil, nil
 	s.at = id
 }
 
