@@ -46,6 +46,7 @@ func TestSharedProcedures(t *testing.T) {
 		"borehole-lowering-d.yaml": {"borehole-lowering", "D", "410"},
 		"cable-landing.yaml":       {"cable-landing", "B", "410"},
 		"power-up.yaml":            {"power-up", "A", ""},
+		"seismic-station.yaml":     {"seismic-station", "A", "470"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			p := load(t, name)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"flag"
+	"path/filepath"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -12,12 +13,19 @@ var update = flag.Bool("update", false, "write expected output in testdata/scrip
 // TestScript plays the stories in testdata/script. One command is our own:
 //
 //	refused 3 pulk …    runs a command that must end with that exit code
+//
+// The folder of the shared procedures is in $PROCEDURES.
 func TestScript(t *testing.T) {
+	procedures, err := filepath.Abs("../../testdata/procedures")
+	if err != nil {
+		t.Fatal(err)
+	}
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script", UpdateScripts: *update, RequireExplicitExec: true, RequireUniqueNames: true,
 		Setup: func(e *testscript.Env) error {
 			e.Setenv(envNow, "2027-01-05T08:00:00Z")
 			e.Setenv(envSeed, "script")
+			e.Setenv("PROCEDURES", procedures)
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"refused": scriptRefused},
