@@ -69,11 +69,11 @@ func (v *view) review(n int, adverse []Adverse) *Review {
 	var goes []review.Go
 	for i := range v.Entries {
 		e := &v.Entries[i]
-		if e.Kind != kind.ReviewDecide || e.Step != n || !v.sees(e.Dot) {
+		if e.Kind != kind.ReviewDecide || e.Step != n && !e.stale(n) || !v.sees(e.Dot) {
 			continue
 		}
 		s := v.standing(e, e.Role, adverse)
-		if !slices.Contains(form.Roles, e.Role) && e.Verdict == Go && s.Standing != Voided {
+		if !slices.Contains(form.Roles, e.Role) && e.Verdict == Go && s.Standing != Voided && s.Standing != OtherRevision {
 			s = SignOff{Entry: e, Standing: NotForThis}
 		}
 		rv.Decisions = append(rv.Decisions, s)
@@ -142,21 +142,46 @@ func (v *view) waivers(n int) []Waiver {
 	role := v.reviewForm(n).WaiverRole
 	for i := range v.Entries {
 		e := &v.Entries[i]
-		if e.Kind != kind.ReviewWaive || e.Step != n || !v.sees(e.Dot) || !e.Ref.IsZero() {
-			continue
+		if e.Kind == kind.ReviewWaive && e.Ref.IsZero() && (e.Step == n || e.stale(n)) && v.sees(e.Dot) {
+			list = append(list, v.waiver(e, role))
 		}
-		w := Waiver{Entry: e, Standing: Voided}
-		if v.voided[e.Dot] == nil {
-			w.Standing = v.vouched(e, "")
+	}
+	return list
+}
+
+func (v *view) waiver(e *Entry, role string) Waiver {
+	w := Waiver{Entry: e}
+	switch {
+	case v.voided[e.Dot] != nil:
+		w.Standing = Voided
+	case e.Step == Elsewhere:
+		w.Standing = OtherRevision
+	default:
+		w.Standing = v.vouched(e, "")
+	}
+	for j := range v.Entries {
+		if g := &v.Entries[j]; g.Kind == kind.ReviewWaive && g.Ref == e.Dot && v.sees(g.Dot) {
+			s := v.grant(g, e, role)
+			w.Grants = append(w.Grants, s)
+			w.Stands = w.Stands || s.Standing == Holds && w.Standing == Holds
 		}
-		for j := range v.Entries {
-			if g := &v.Entries[j]; g.Kind == kind.ReviewWaive && g.Step == n && g.Ref == e.Dot && v.sees(g.Dot) {
-				s := v.grant(g, e, role)
-				w.Grants = append(w.Grants, s)
-				w.Stands = w.Stands || s.Standing == Holds && w.Standing == Holds
+	}
+	return w
+}
+
+// Waivers returns every waiver that was ever asked for in the run, those of hold points
+// that its revision has not any more too, in the order of their dots.
+func (s *State) Waivers() []Waiver {
+	var list []Waiver
+	v := s.all
+	for i := range v.Entries {
+		if e := &v.Entries[i]; e.Kind == kind.ReviewWaive && e.Ref.IsZero() {
+			role := ""
+			if step := v.own(e); step != nil && step.Review != nil {
+				role = step.Review.WaiverRole
 			}
+			list = append(list, v.waiver(e, role))
 		}
-		list = append(list, w)
 	}
 	return list
 }
@@ -166,7 +191,9 @@ func (v *view) grant(g, waiver *Entry, role string) SignOff {
 	switch {
 	case v.voided[g.Dot] != nil:
 		s.Standing = Voided
-	case role == "" || g.Role != role || g.Line != waiver.Line:
+	case g.Step == Elsewhere:
+		s.Standing = OtherRevision
+	case role == "" || g.Role != role || g.Line != waiver.Line || g.Step != waiver.Step:
 		s.Standing = NotForThis
 	case g.Person == waiver.Person:
 		s.Standing = SamePerson
@@ -248,7 +275,7 @@ func (rv *Review) whyNoGo() []string {
 			tell("the go of %s fell by what came after it: ", s.Entry.Role, s.By.Why)
 		case StopHolds:
 			tell("a no-go was signed (%s): ", s.Entry.Role, s.Entry.Text)
-		case NotAllHere, KeyNotHere, BadKey, NoRole, NotForThis:
+		case NotAllHere, KeyNotHere, BadKey, NoRole, NotForThis, OtherRevision:
 			tell("the go of %s does not count: ", s.Entry.Role, string(s.Standing))
 		}
 	}

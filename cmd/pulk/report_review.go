@@ -33,29 +33,13 @@ func (b *dayBuilder) addReviews([]changelog.Recorded) error {
 		if s == nil { // its start is not here yet
 			continue
 		}
-		rows, err := waiversOf(b.tx, s)
+		rows, err := waiverRows(b.tx, s, s.Waivers())
 		if err != nil {
 			return err
 		}
 		b.report.Waivers = append(b.report.Waivers, rows...)
 	}
 	return nil
-}
-
-// waiversOf tells of every waiver that was asked for in a run.
-func waiversOf(tx *changelog.Tx, s *run.State) ([]waiverRow, error) {
-	var rows []waiverRow
-	for n := range s.Steps {
-		if gate := s.Steps[n].Gate; gate == nil || gate.Review == nil {
-			continue
-		}
-		list, err := waiverRows(tx, s, n)
-		if err != nil {
-			return nil, err
-		}
-		rows = append(rows, list...)
-	}
-	return rows, nil
 }
 
 func (t *dayText) reviews() {

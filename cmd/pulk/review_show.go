@@ -123,7 +123,7 @@ func reviewDetailOf(tx *changelog.Tx, s *run.State, n int) (reviewDetail, error)
 		d.LineRows = append(d.LineRows, row)
 	}
 	var err error
-	if d.Waivers, err = waiverRows(tx, s, n); err != nil {
+	if d.Waivers, err = waiverRows(tx, s, rv.Waivers); err != nil {
 		return d, err
 	}
 	for _, so := range rv.Decisions {
@@ -168,11 +168,11 @@ func reviewLineOf(tx *changelog.Tx, s *run.State, l *review.Line) (reviewLineRow
 	return row, nil
 }
 
-// waiverRows tells of every waiver that was asked for in the review of a hold point.
-func waiverRows(tx *changelog.Tx, s *run.State, n int) ([]waiverRow, error) {
+// waiverRows tells of waivers.
+func waiverRows(tx *changelog.Tx, s *run.State, waivers []run.Waiver) ([]waiverRow, error) {
 	rows := []waiverRow{}
-	for _, w := range s.Steps[n].Gate.Review.Waivers {
-		row := waiverRow{ID: tx.Name(w.Entry.Dot), Run: tx.Name(s.Run), Step: s.Steps[n].Step.ID, Line: lineText(s, w.Entry), Reason: w.Entry.Text, Risk: w.Entry.Risk,
+	for _, w := range waivers {
+		row := waiverRow{ID: tx.Name(w.Entry.Dot), Run: tx.Name(s.Run), Step: s.StepName(w.Entry), Line: lineText(s, w.Entry), Reason: w.Entry.Text, Risk: w.Entry.Risk,
 			AskedAt: *jsonTime(w.Entry.At.Time()), Granted: w.Stands, Standing: "asked for"}
 		var err error
 		if row.AskedBy, err = crew.Label(tx, w.Entry.Person); err != nil {
