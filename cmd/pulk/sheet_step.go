@@ -54,9 +54,6 @@ func (s *printedSheet) step(n int) error {
 		for _, line := range known {
 			s.doc.Indent(paper.Style{Face: paper.Bold, SizePoints: 9.5}, s.indent, line)
 		}
-		if line := s.reviewLine(n); line != "" {
-			s.doc.Indent(paper.Style{Face: paper.Bold, SizePoints: 9.5}, s.indent, line)
-		}
 		s.fillIn(n)
 		s.doc.Gap(1)
 		s.doc.Rule()
@@ -79,18 +76,6 @@ func sheetText(step *procedure.Step) string {
 		return strings.ToUpper(string(step.Kind)) + " POINT. " + step.Text
 	}
 	return step.Text
-}
-
-// reviewLine says of a hold point that needs a readiness review where that is held:
-// paper knows too little of what it weighs.
-func (s *printedSheet) reviewLine(n int) string {
-	switch step := &s.p.Steps[n]; {
-	case step.Review == nil:
-		return ""
-	case s.s == nil || !s.s.Steps[n].Gate.Review.Go:
-		return "It needs a readiness review at go, which is held in the store and not on paper: pulk review show"
-	}
-	return "Its readiness review stands at go, as far as was known when this was printed."
 }
 
 func isGateKind(k procedure.Kind) bool {
@@ -202,10 +187,18 @@ func unitText(ucum string) string {
 
 // limits says the limits that the readings of a step are judged by.
 func (s *printedSheet) limits(n int) string {
-	if s.s != nil {
-		return s.s.Bounds(n).In(s.p.Steps[n].Reading.Unit)
+	r := s.p.Steps[n].Reading
+	switch {
+	case r.Computed == nil:
+		return r.Limits.In(r.Unit)
+	case s.s == nil:
+		return "worked out as above, when it is typed in"
 	}
-	return s.p.Steps[n].Reading.Limits.In(s.p.Steps[n].Reading.Unit)
+	b := s.s.Bounds(n)
+	if b.Why != "" {
+		return "not known when this was printed (" + b.Why + "); it is judged when it is typed in"
+	}
+	return b.In(r.Unit)
 }
 
 // taken counts the readings of a step that are here already.

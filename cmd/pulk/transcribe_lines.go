@@ -260,7 +260,11 @@ func typingPrompt(step *procedure.Step) string {
 	case procedure.KindConfirm:
 		return "yes"
 	case procedure.KindReading:
-		return strings.TrimSpace(step.Reading.Quantity + ", " + step.Reading.Limits.String() + " " + unitText(step.Reading.Unit))
+		r := step.Reading
+		if r.Computed != nil { // told when it is judged
+			return strings.TrimSpace(r.Quantity + ", in " + r.Unit)
+		}
+		return r.Quantity + ", " + r.Limits.In(r.Unit)
 	case procedure.KindRecord:
 		return step.Record.Label
 	case procedure.KindWait:
