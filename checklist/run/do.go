@@ -150,7 +150,8 @@ func (d *Doing) Read(n int, readings []Measured) ([]Judgement, error) {
 	urgent := false
 	for i := range readings {
 		m := &readings[i]
-		if m.Instrument.IsZero() && step.Reading.Instrument != nil {
+		// A sheet names it or not; its reading is then kept, and does not count.
+		if m.Instrument.IsZero() && step.Reading.Instrument != nil && d.paper == nil {
 			return nil, fault.Misuse("name it: --with SERIAL", "step %s is read with %s", step.ID, step.Reading.Instrument)
 		}
 		e := &Entry{Kind: kind.StepReading, Step: n, At: clock.StampAt(d.tx.Author().Now), Measured: *m}

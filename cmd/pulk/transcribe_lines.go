@@ -29,7 +29,8 @@ type typing struct {
 }
 
 const typingHelp = `Enter: it is done, or yes     -: nothing stands there, it was not done
-no: WHAT IS SEEN              a number or several: readings; any text: what was recorded
+no: WHAT IS SEEN              4.35 4.36 with TOL-17: readings, and the instrument's serial
+any text: what was recorded
 06:40-07:05: a wait           go CODE 06:40, stop CODE 06:40: a signature
 @CODE, @06:40, @CODE 06:40: who wrote this and what follows, and when (also behind an answer)
 <: the step before once more  .: nothing stands at the rest   q: leave, nothing is written`
