@@ -65,7 +65,7 @@ func (r *assemblyRecord) slotTable() paper.Table {
 func (s *signatureRow) print(d *paper.Doc) {
 	small := paper.Style{SizePoints: 8}
 	d.Gap(2)
-	d.Text(paper.Style{SizePoints: 10, Face: paper.Bold}, fmt.Sprintf("%s: %s as %s, %s (%s)", s.Verdict, s.Name, s.Role, s.At, s.Standing))
+	d.Text(paper.Style{SizePoints: 10, Face: paper.Bold}, s.words())
 	d.Indent(small, 4, fmt.Sprintf("run %s, %s revision %s, step %s, entry %s", s.Run, s.Procedure, s.Revision, s.Step, s.ID))
 	d.Indent(paper.Style{SizePoints: 8, Face: paper.Mono}, 4, "evidence "+s.Evidence)
 	d.Indent(paper.Style{SizePoints: 8, Face: paper.Mono}, 4, "key      "+s.keyWords())

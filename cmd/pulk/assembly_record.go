@@ -15,6 +15,7 @@ import (
 	"pulk/checklist/run"
 	"pulk/inventory/assembly"
 	"pulk/inventory/grid"
+	"pulk/schema/kind"
 	"pulk/sync/carrier"
 	"pulk/sync/changelog"
 	"pulk/sync/clock"
@@ -22,7 +23,7 @@ import (
 
 func assemblyRecordVerb() verb {
 	return verb{path: "pulk assembly record", args: "ASSEMBLY", minArgs: 1, maxArgs: 1, usage: "the as-built record, with every signature", reads: true,
-		about: "The signatures are the sign-offs of the runs on the assembly, of those that fitted something into it, and of those that recorded its serial; " +
+		about: "The signatures are all that was signed, waivers too, in the runs on the assembly, of those that fitted something into it, and of those that recorded its serial; " +
 			"each with whether it holds, the digest of its evidence and the fingerprint of the key. Columns: docs/assembly-plan.md.",
 		examples: []string{"pulk assembly record STG-07", "pulk assembly record STG-07 --csv string-7-slots.csv --signatures string-7-signatures.csv --pdf string-7.pdf"},
 		flags: []cli.Flag{&cli.StringFlag{Name: "csv", Usage: "write the slots to `FILE`"}, &cli.StringFlag{Name: "signatures", Usage: "write the signatures, as CSV, to `FILE`"},
@@ -39,11 +40,12 @@ type assemblyRecord struct {
 
 // signatureRow is a sign-off of a run.
 type signatureRow struct {
+	What        string `json:"what"` // sign-off, readiness review, waiver, waiver granted, on another revision
 	Run         string `json:"run"`
 	Procedure   string `json:"procedure"`
 	Revision    string `json:"revision"`
 	Step        string `json:"step"`
-	Verdict     string `json:"verdict"` // go or stop
+	Verdict     string `json:"verdict"` // go or stop; empty for a waiver
 	Role        string `json:"role"`
 	Person      string `json:"person"`
 	Name        string `json:"name"`
@@ -94,7 +96,7 @@ func (c *call) assemblyRecord() error {
 	c.printAssembly(record.assemblyDetail)
 	c.printf("\nSignatures\n")
 	for _, s := range record.Signatures {
-		c.printBlock("  ", fmt.Sprintf("%s: %s as %s, %s (%s)", s.Verdict, s.Name, s.Role, s.At, s.Standing))
+		c.printBlock("  ", s.words())
 		c.printBlock("      ", fmt.Sprintf("run %s, %s revision %s, step %s, entry %s", s.Run, s.Procedure, s.Revision, s.Step, s.ID))
 		c.printf("      evidence %s\n      key      %s\n", s.Evidence, s.keyWords())
 	}
@@ -168,34 +170,96 @@ func runsOf(tx *changelog.Tx, a *assembly.Assembly) ([]clock.Dot, error) {
 	return ids, nil
 }
 
-// signaturesOf returns every sign-off of a run, those that fell too.
-func signaturesOf(tx *changelog.Tx, s *run.State) ([]signatureRow, error) {
-	var rows []signatureRow
-	for _, step := range s.Steps {
-		if step.Gate == nil {
-			continue
-		}
-		for _, so := range step.Gate.SignOffs {
-			e := so.Entry
-			row := signatureRow{ID: tx.Name(e.Dot), Run: tx.Name(s.Run), Procedure: s.Procedure.ID, Revision: cmp.Or(s.RevisionOf(e), s.Procedure.Revision), Step: step.Step.ID,
-				Verdict: e.Verdict.String(), Role: e.Role, At: *jsonTime(e.At.Time()), Standing: string(so.Standing), Evidence: hex.EncodeToString(e.Digest)}
-			var err error
-			if row.Person, err = crew.Label(tx, e.Person); err != nil {
-				return nil, err
-			}
-			row.Name = row.Person
-			if person, err := crew.Get(tx, e.Person); err != nil {
-				return nil, err
-			} else if person != nil {
-				row.Name = person.Name
-			}
-			if key, known := s.Keys[e.Key]; known {
-				row.Fingerprint = changelog.Fingerprint(key.Public)
-			}
-			rows = append(rows, row)
+// signed is something that a person signed, and whether it holds.
+type signed struct {
+	what  string
+	entry *run.Entry
+	holds run.Standing
+}
+
+// signedAt lists all that was signed at a gate: sign-offs, and what was decided and waived
+// in its readiness review.
+func signedAt(gate *run.Gate) []signed {
+	var list []signed
+	for _, so := range gate.SignOffs {
+		list = append(list, signed{"sign-off", so.Entry, so.Standing})
+	}
+	if gate.Review == nil {
+		return list
+	}
+	for _, w := range gate.Review.Waivers {
+		list = append(list, signed{"waiver", w.Entry, w.Standing})
+		for _, g := range w.Grants {
+			list = append(list, signed{"waiver granted", g.Entry, g.Standing})
 		}
 	}
+	for _, so := range gate.Review.Decisions {
+		list = append(list, signed{"readiness review", so.Entry, so.Standing})
+	}
+	return list
+}
+
+// signaturesOf returns all that was signed in a run: what fell, and what was signed at
+// gates of an earlier revision, too.
+func signaturesOf(tx *changelog.Tx, s *run.State) ([]signatureRow, error) {
+	var list []signed
+	listed := map[clock.Dot]bool{}
+	for _, step := range s.Steps {
+		if step.Gate != nil {
+			list = append(list, signedAt(step.Gate)...)
+		}
+	}
+	for _, given := range list {
+		listed[given.entry.Dot] = true
+	}
+	for i := range s.Entries {
+		if e := &s.Entries[i]; !e.Key.IsZero() && !listed[e.Dot] {
+			list = append(list, signed{"on another revision", e, run.OtherRevision})
+		}
+	}
+	var rows []signatureRow
+	for _, given := range list {
+		row, err := signatureRowOf(tx, s, given)
+		if err != nil {
+			return nil, err
+		}
+		rows = append(rows, row)
+	}
 	return rows, nil
+}
+
+func signatureRowOf(tx *changelog.Tx, s *run.State, given signed) (signatureRow, error) {
+	e := given.entry
+	row := signatureRow{ID: tx.Name(e.Dot), What: given.what, Run: tx.Name(s.Run), Step: s.StepName(e), Verdict: e.Verdict.String(), Role: e.Role,
+		At: *jsonTime(e.At.Time()), Standing: string(given.holds), Evidence: hex.EncodeToString(e.Digest), Revision: s.RevisionOf(e)}
+	if e.Kind == kind.ReviewWaive {
+		row.Verdict = ""
+	}
+	if s.Procedure != nil {
+		row.Procedure, row.Revision = s.Procedure.ID, cmp.Or(row.Revision, s.Procedure.Revision)
+	}
+	if key, known := s.Keys[e.Key]; known {
+		row.Fingerprint = changelog.Fingerprint(key.Public)
+	}
+	var err error
+	if row.Person, err = crew.Label(tx, e.Person); err != nil {
+		return row, err
+	}
+	row.Name = row.Person
+	person, err := crew.Get(tx, e.Person)
+	if person != nil {
+		row.Name = person.Name
+	}
+	return row, err
+}
+
+// words is what was signed, by whom and as what.
+func (s *signatureRow) words() string {
+	text := strings.TrimSpace(s.What + " " + s.Verdict)
+	if s.Role != "" {
+		return fmt.Sprintf("%s: %s as %s, %s (%s)", text, s.Name, s.Role, s.At, s.Standing)
+	}
+	return fmt.Sprintf("%s: %s, %s (%s)", text, s.Name, s.At, s.Standing)
 }
 
 // slotsCSV is the slots as CSV (RFC 4180), columns as in docs/assembly-plan.md.
@@ -216,9 +280,9 @@ func (r *assemblyRecord) slotsCSV() ([]byte, error) {
 
 // signaturesCSV is the signatures as CSV (RFC 4180).
 func (r *assemblyRecord) signaturesCSV() ([]byte, error) {
-	rows := [][]string{{"run", "procedure", "revision", "step", "verdict", "role", "person", "name", "at", "standing", "evidence_sha256", "key_fingerprint", "id"}}
+	rows := [][]string{{"what", "run", "procedure", "revision", "step", "verdict", "role", "person", "name", "at", "standing", "evidence_sha256", "key_fingerprint", "id"}}
 	for _, s := range r.Signatures {
-		rows = append(rows, []string{s.Run, s.Procedure, grid.AsText(s.Revision), grid.AsText(s.Step), s.Verdict, s.Role, s.Person, grid.AsText(s.Name), s.At, s.Standing, s.Evidence, s.Fingerprint, s.ID})
+		rows = append(rows, []string{s.What, s.Run, s.Procedure, grid.AsText(s.Revision), grid.AsText(s.Step), s.Verdict, s.Role, s.Person, grid.AsText(s.Name), s.At, s.Standing, s.Evidence, s.Fingerprint, s.ID})
 	}
 	return writeCSV(rows)
 }
