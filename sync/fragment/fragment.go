@@ -111,19 +111,47 @@ func plan(length, maxBytes int, share float64) (Cut, error) {
 	return Cut{}, fmt.Errorf("%w: of %d bytes each", errTooManyParts, maxBytes)
 }
 
-// Room returns how large a parcel may be whose fragments, of at most maxBytes each,
-// take at most total bytes together; 0 where none may.
+// Room returns how large a parcel may be, so that its fragments, of at most maxBytes
+// each, take at most total bytes together, and those of any smaller one, too; 0 where
+// there is none. With parity a smaller parcel can take more: of one fragment it
+// doubles all, of two a half.
 func Room(total, maxBytes int, share float64) int {
 	if maxBytes < MinBytes {
 		return 0
 	}
-	low, high := 0, min(total, MaxParcel)+1 // low fits, high does not
-	for high-low > 1 {
-		middle := (low + high) / 2
-		if n, err := wireSize(middle, maxBytes, share); err == nil && n <= total {
+	most := min(total, MaxParcel)
+	fits := func(length int) bool {
+		n, err := wireSize(length, maxBytes, share)
+		return err == nil && n <= total
+	}
+	room := 0
+	for room < most {
+		first, err := plan(room+1, maxBytes, share)
+		if err != nil {
+			return room
+		}
+		// Of as many fragments as this length, each longer one takes more.
+		block := lastOf(room+1, most, func(length int) bool {
+			c, err := plan(length, maxBytes, share)
+			return err == nil && c.Data == first.Data
+		})
+		if !fits(block) {
+			return lastOf(room, block, fits)
+		}
+		room = block
+	}
+	return room
+}
+
+// lastOf returns the last of the numbers from low to high for which ok holds, where it
+// holds for low and for none behind the first for which it does not.
+func lastOf(low, high int, ok func(int) bool) int {
+	for low < high {
+		middle := (low + high + 1) / 2
+		if ok(middle) {
 			low = middle
 		} else {
-			high = middle
+			high = middle - 1
 		}
 	}
 	return low

@@ -269,3 +269,51 @@ func resum(data []byte) []byte {
 	end := len(data) - checkSize
 	return append(slices.Clone(data[:end]), checkOf(data[:end])...)
 }
+
+// TestRoomHoldsForEveryLength: what is cut takes no more than was asked for, whatever
+// its length within the room, and one byte more than that would.
+func TestRoomHoldsForEveryLength(t *testing.T) {
+	for _, maxBytes := range []int{MinBytes, 64, 100, 340, 1000} {
+		for _, share := range []float64{0, 0.1, 0.3, 0.5, 1, 4} {
+			for total := 20; total < 4000; total += 397 {
+				room := Room(total, maxBytes, share)
+				for length := 1; length <= room+1; length++ {
+					size, err := wireSize(length, maxBytes, share)
+					if err != nil {
+						t.Fatal(err)
+					}
+					if length%61 == 0 {
+						holds(t, length, maxBytes, share, size)
+					}
+					if length <= room && size > total {
+						t.Fatalf("%d bytes in fragments of %d with parity %g take %d, more than %d: the room is said to be %d", length, maxBytes, share, size, total, room)
+					}
+				}
+				n, err := wireSize(room+1, maxBytes, share)
+				if err == nil && n <= total && room < total {
+					t.Errorf("the room of %d in fragments of %d with parity %g is said to be %d; one more would fit", total, maxBytes, share, room)
+				}
+			}
+		}
+	}
+}
+
+// holds checks that what is really cut takes at most so many bytes.
+func holds(t *testing.T, length, maxBytes int, share float64, most int) {
+	t.Helper()
+	c, err := Plan(make([]byte, length), maxBytes, share)
+	if err != nil {
+		t.Fatal(err)
+	}
+	list, err := c.Fragments(make([]byte, length), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	size := 0
+	for _, f := range list {
+		size += len(f)
+	}
+	if size > most {
+		t.Errorf("%d bytes in fragments of %d with parity %g take %d, more than %d", length, maxBytes, share, size, most)
+	}
+}

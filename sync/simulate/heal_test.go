@@ -42,19 +42,25 @@ func (w *world) heal() {
 	if !w.forked && w.links == nil && w.oneWay[0] < 0 && w.last.IntN(4) > 0 { // the cheap way, mostly
 		w.exchangeByHub()
 	}
-	round := 0
-	for ; !w.haveAll(&union); round++ {
-		if round == w.healRounds() {
-			w.fail("after %d rounds of all with all: %s", round, w.missing(union))
-		}
-		w.exchangeAll(round, &union)
-	}
-	w.counts["rounds"] += round
+	round := w.exchangeUntilAllHave(&union, 0)
 	if a, b := w.members()[0], w.members()[len(w.members())-1]; w.open(a, b) && !w.carry(a, b, round) {
 		w.fail("all have all, but a bundle from %s to %s is not taken", a.name, b.name)
 	}
+	round = w.exchangeUntilAllHave(&union, round) // that bundle may have let something in that had waited for one before it
+	w.counts["rounds"] += round
 	w.compareOld()
 	w.compareAll()
+}
+
+// exchangeUntilAllHave plays rounds, from a number on, and returns the next number.
+func (w *world) exchangeUntilAllHave(union *simulate.Bits, round int) int {
+	for ; !w.haveAll(union); round++ {
+		if round == w.healRounds() {
+			w.fail("after %d rounds of all with all: %s", round, w.missing(*union))
+		}
+		w.exchangeAll(round, union)
+	}
+	return round
 }
 
 // haveAll reports whether every machine holds all of union. That grows by what
