@@ -15,6 +15,7 @@ import (
 
 	"pulk/checklist/conditions"
 	"pulk/checklist/crew"
+	"pulk/checklist/filled"
 	"pulk/checklist/procedure"
 	"pulk/checklist/run"
 	"pulk/schema"
@@ -340,6 +341,15 @@ func TestClearances(t *testing.T) {
 			return nil
 		}))
 	}
+	for log, want := range map[*changelog.Log]int{c.home: 2, c.stn: 2, c.ship: 0} {
+		c.must(log.View(context.Background(), func(tx *changelog.Tx) error {
+			conflicts, err := tx.Conflicts()
+			if len(conflicts) != want {
+				t.Errorf("%s shows %d conflicts; want %d: %+v", log.Self().Code, len(conflicts), want, conflicts)
+			}
+			return err
+		}))
+	}
 	// Who has seen both settles it.
 	c.must(c.clear(c.home, c.runa, crew.Clearance{Code: "height", Sort: crew.Medical, Valid: true, Until: "2027-01-31"}))
 	c.spread()
@@ -347,6 +357,46 @@ func TestClearances(t *testing.T) {
 		list, err := crew.Clearances(tx, c.ida)
 		if len(list) != 2 || !list[1].Valid || list[1].Disputed {
 			t.Errorf("settled: %+v", list)
+		}
+		return err
+	}))
+}
+
+// What stands on paper is judged by the weather of its time; outside the limits it takes
+// a reason.
+func TestPaperIsJudgedByItsTime(t *testing.T) {
+	c := newCamp(t)
+	take := func(id clock.Dot, written filled.When, why string) (taken bool, err error) {
+		err = c.try(c.stn, c.runa, func(tx *changelog.Tx) error {
+			me, err := crew.Get(tx, c.runa)
+			if err != nil {
+				return err
+			}
+			d, err := run.Open(tx, me, id)
+			if err != nil {
+				return err
+			}
+			taken, err = d.FromPaper(1, run.Paper{Writer: c.ida, Written: written, Answer: "yes", Why: why}, func() error { return d.Check(1) })
+			return err
+		})
+		return taken, err
+	}
+	c.must(func() error { _, err := c.weather(c.stn, c.plateau, "-10", "4", c.now, time.Hour); return err }())
+	c.now = c.now.Add(26 * time.Hour)
+	_, err := take(c.lower, "2027-01-06T07:30Z", "")
+	wantRefused(t, "when no weather counted", err, "no weather")
+	if taken, err := take(c.lower, "2027-01-05T06:30Z", ""); err != nil || !taken {
+		t.Errorf("when weather counted: taken %t, %v", taken, err)
+	}
+	_, err = take(c.noPlace, "2027-01-05T06:30Z", "")
+	wantRefused(t, "of no place", err, "names no place")
+	if taken, err := take(c.noPlace, "2027-01-05T06:30Z", "the crate was open"); err != nil || !taken {
+		t.Errorf("with a reason: taken %t, %v", taken, err)
+	}
+	c.must(c.stn.View(context.Background(), func(tx *changelog.Tx) error {
+		by, err := conditions.AllowedBy(tx, c.lower)
+		if len(by) > 0 {
+			t.Errorf("what was done on paper says that it was allowed: %+v", by)
 		}
 		return err
 	}))

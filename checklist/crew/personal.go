@@ -95,6 +95,36 @@ func Clearances(tx *changelog.Tx, person clock.Dot) ([]Clearance, error) {
 	return stand, nil
 }
 
+// Conflicts implements [changelog.Conflicter]: a clearance of which people said different
+// things who had not seen each other's word. It is shown where it is kept.
+func (Personal) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
+	persons, err := tx.Dots("SELECT DISTINCT person FROM clearance WHERE person IS NOT NULL ORDER BY person")
+	var list []changelog.Conflict
+	for _, person := range persons {
+		if err != nil {
+			return nil, err
+		}
+		var stand []Clearance
+		if stand, err = Clearances(tx, person); err != nil {
+			return nil, err
+		}
+		for _, c := range stand {
+			if !c.Disputed {
+				continue
+			}
+			code, err := Label(tx, person)
+			if err != nil {
+				return nil, err
+			}
+			list = append(list, changelog.Conflict{ID: "clearance:" + code + ":" + c.Code, Kind: "clearance disputed",
+				What:   "people who had not seen each other's word said different things of clearance " + c.Code + " of " + code + "; the more careful one stands",
+				Advice: "let who may enter it say how it is: pulk clearance set, pulk clearance withdraw",
+				Sides:  []changelog.Side{{Dot: c.ID, What: "what stands"}}})
+		}
+	}
+	return list, err
+}
+
 // lessThan orders by how much is allowed.
 func (c Clearance) lessThan(d Clearance) bool {
 	if c.Valid != d.Valid {

@@ -7,6 +7,7 @@ import (
 
 	"pulk/checklist/ask"
 	"pulk/checklist/attach"
+	"pulk/checklist/conditions"
 	"pulk/checklist/crew"
 	"pulk/schema/kind"
 	"pulk/sync/change"
@@ -62,7 +63,7 @@ func (m *machine) projectors() []changelog.Projector {
 	if m.old {
 		return projections()
 	}
-	return append(projections(), attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{})
+	return append(projections(), attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}, conditions.Projection{})
 }
 
 // upgrade gives a machine the later program: it makes its projections anew.
@@ -96,7 +97,7 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 			photos = append(photos, f.ID)
 		}
 	}
-	dice, text := r.IntN(6), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
+	dice, text := r.IntN(7), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
 	return fmt.Sprintf("does what came with the later program (%d)", dice), func(tx *changelog.Tx, _ *crew.Person) error {
 		switch dice {
 		case 0:
@@ -124,6 +125,16 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 				return nil
 			}
 			linkbook.Rename(tx, link, text.Text)
+		case 6:
+			places := w.m.places(m.knew)
+			if len(places) == 0 {
+				return nil
+			}
+			weather := tx.Add(change.New(kind.WeatherAdd, change.Ref(m.dot(places[r.IntN(len(places))])), change.Value{Num: -305, Scale: 1}, change.Num(4), change.Num(29_000_000), change.Num(120), text))
+			tx.Add(change.New(kind.StepConditions, about, change.Num(int64(r.IntN(4))), change.Ref(weather), change.Text("-41.2"), change.Num(5), change.Num(55), change.Num(0), change.Value{}))
+			if r.IntN(4) == 0 {
+				tx.Add(change.New(kind.Void, change.Ref(weather), change.Value{}, text))
+			}
 		case 4:
 			if len(photos) > 0 {
 				tx.SetClass(clock.Bulk)
@@ -139,7 +150,7 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 // compareLater: what came with the later program is shown by it, and by no other.
 func (w *world) compareLater(m *machine) {
 	for table, k := range map[string]*kind.Kind{"attachment": kind.AttachAdd, "attachment_preview": kind.AttachPreview, "link": kind.LinkAdd, "question": kind.AskRaise, "answer": kind.AskAnswer,
-		"paper_mark": kind.PaperMark, "confidant": kind.SiteConfide, "arrival": kind.PersonArrive, "clearance": kind.PersonClearance} {
+		"paper_mark": kind.PaperMark, "confidant": kind.SiteConfide, "arrival": kind.PersonArrive, "clearance": kind.PersonClearance, "weather": kind.WeatherAdd, "step_conditions": kind.StepConditions} {
 		if m.old {
 			return
 		}
