@@ -169,7 +169,7 @@ func (d *Doing) Read(n int, readings []Measured) ([]Judgement, error) {
 	for i := range readings {
 		dot := d.add(readings[i].change(d.Run, n, judgements[i].Outcome))
 		if judgements[i].Outcome.Bad() {
-			d.raise(n, dot, fmt.Sprintf("step %s: %s is %s %s, limits %s", step.ID, step.Reading.Quantity, readings[i].Value, step.Reading.Unit, judgements[i].Limits))
+			d.raise(n, dot, fmt.Sprintf("step %s: %s is %s, limits %s", step.ID, step.Reading.Quantity, withUnit(readings[i].Value, step), judgements[i].Limits))
 		}
 	}
 	d.allowedBy(n)

@@ -127,7 +127,7 @@ func (v *view) adverseEntry(e *Entry, gate int) (Adverse, bool) {
 		a.Why = v.failureText(e)
 		a.settled = func(seen *view) bool { return seen.failureSettled(e, gate) }
 	case e.Kind == kind.StepReading && e.Step >= 0 && e.Step < gate && v.judge(e).Conditional():
-		a.Why = "step " + v.ownID(e) + ": " + e.Value.String() + " " + v.step(e.Step).Reading.Unit + " is a conditional pass"
+		a.Why = "step " + v.ownID(e) + ": " + withUnit(e.Value, v.step(e.Step)) + " is a conditional pass"
 		a.settled = func(*view) bool { return true } // a go that has seen it takes its risk
 	default:
 		return v.unjudged(e, gate)
@@ -165,7 +165,7 @@ func (v *view) voidSettled(target *Entry, gate int) bool {
 func (v *view) failureText(e *Entry) string {
 	step := v.own(e)
 	if e.Kind == kind.StepReading && step != nil {
-		return "step " + step.ID + ": " + step.Reading.Quantity + " " + e.Value.String() + " " + step.Reading.Unit + " is " + outsideText(v.bounds(e.Step, e).Limits, e)
+		return "step " + step.ID + ": " + step.Reading.Quantity + " " + withUnit(e.Value, step) + " is " + outsideText(v.bounds(e.Step, e).Limits, e)
 	}
 	return "step " + v.ownID(e) + ": answered no"
 }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"pulk/checklist/limit"
+	"pulk/checklist/procedure"
 	"pulk/schema/decimal"
 	"pulk/schema/fault"
 	"pulk/schema/kind"
@@ -59,6 +60,14 @@ func (j Judgement) Counts() bool { return j.Flag == "" && j.Outcome.Good() }
 // Conditional reports whether the reading counts with a risk that whoever signs next
 // takes.
 func (j Judgement) Conditional() bool { return j.Flag == "" && j.Outcome == limit.ConditionalPass }
+
+// withUnit writes a value of a reading step; a pure number has no unit.
+func withUnit(value decimal.Decimal, step *procedure.Step) string {
+	if step.Reading.Unit == "1" {
+		return value.String()
+	}
+	return value.String() + " " + step.Reading.Unit
+}
 
 // Judge judges a reading: of its limits and its instrument, by all that is known.
 func (s *State) Judge(e *Entry) Judgement { return s.all.judge(e) }

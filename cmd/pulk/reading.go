@@ -138,7 +138,7 @@ func badWords(m *run.Measured, j run.Judgement) string {
 
 // valueText says a value, and what was typed where that is something else.
 func valueText(r *procedure.Reading, m *run.Measured) string {
-	text := m.Value.String() + " " + r.Unit
+	text := strings.TrimSpace(m.Value.String() + " " + unitText(r.Unit))
 	if m.Typed != "" {
 		text += " (typed " + m.Typed + ")"
 	}
