@@ -22,6 +22,7 @@ import (
 type pageServer struct {
 	hut     *hut
 	run     string
+	flags   []string
 	front   *httptest.Server // what the tablet reaches
 	command *exec.Cmd
 	target  atomic.Pointer[url.URL]
@@ -60,7 +61,11 @@ func (s *pageServer) start(now string) {
 	s.hut.t.Helper()
 	s.lose.Store(0)
 	file := filepath.Join(s.hut.t.TempDir(), "address")
-	s.command = s.hut.command(now, "run", "page", s.run, "--listen", "127.0.0.1:0", "--address-file", file)
+	args := append([]string{"run", "page", "--listen", "127.0.0.1:0", "--address-file", file}, s.flags...)
+	if s.run != "" {
+		args = append(args, s.run)
+	}
+	s.command = s.hut.command(now, args...)
 	s.command.Stderr = os.Stderr
 	if err := s.command.Start(); err != nil {
 		s.hut.t.Fatal(err)
@@ -101,7 +106,7 @@ func newTablet(t *testing.T, address string) *tablet {
 		t.Skip("there is no chromium here; apt-get install chromium, and this test taps through the page")
 	}
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(binary), chromedp.UserDataDir(t.TempDir()),
-		chromedp.NoSandbox, chromedp.DisableGPU, chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
+		chromedp.NoSandbox, chromedp.DisableGPU, chromedp.IgnoreCertErrors, chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true), chromedp.Flag("touch-events", "enabled"))
 	allocated, cancel := chromedp.NewExecAllocator(context.Background(), options...)
 	t.Cleanup(cancel)
@@ -335,4 +340,35 @@ func TestPageInBrowser(t *testing.T) {
 	b.sees("All 8 steps are done")
 	b.taps("End the run", "Yes")
 	b.sees("The run has ended.")
+}
+
+// TestPageOfAllRuns opens the page of a whole store, under a certificate of its own
+// making: it offers the runs that are open, and goes from one to another.
+func TestPageOfAllRuns(t *testing.T) {
+	t.Parallel()
+	if _, err := exec.LookPath("chromium"); err != nil {
+		t.Skip("there is no chromium here; apt-get install chromium, and this test taps through the page")
+	}
+	h := newHut(t)
+	h.pulk("run", "start", "hub", "--title", "The other hub", "--as", "ida")
+	s := newPageServer(h)
+	s.run, s.flags = "", []string{"--self-signed"}
+	s.start("2027-01-05T08:00:00Z")
+	b := newTablet(t, s.target.Load().String())
+	b.sees("Who is here?")
+	b.enters("ida", hutWords[0])
+	b.sees("Which run?", "stn-8: The other hub, 0 of 8 done")
+	b.taps("stn-8")
+	b.sees("The other hub", "I have read this")
+	b.taps("I have read this", "Yes")
+	b.sees("Step 20", "run stn-8, hub A, 1 of 8 done")
+	b.taps("#people", "Other run")
+	b.sees("Which run?", "1 of 8 done")
+	b.taps(hutRun)
+	b.sees("Opening the surface hub", "I have read this")
+	b.taps("#people", "#leave")
+	b.sees("Who is here?")
+	if text := b.text(); strings.Contains(text, "hub") {
+		t.Errorf("after ida left the page shows %q", text)
+	}
 }
