@@ -139,6 +139,18 @@ func (w *world) onRun(m *machine, o op, r *rand.Rand, person simulate.ID, start 
 			did = "ends the run"
 			return d.End(false, "")
 		}
+		if d.Steps[step].Gate != nil && r.IntN(4) > 0 {
+			// No go is signed before somebody has said which revision holds.
+			offer, err := run.Offered(tx, d.State)
+			if err != nil {
+				return err
+			}
+			if offer != nil && offer.Stay == nil {
+				did = "stays on its revision"
+				_, err := d.Stay("it is nearly done")
+				return err
+			}
+		}
 		irreversible = d.Steps[step].Step.Irreversible
 		did, err = w.step(m, d, step, r, person)
 		return err

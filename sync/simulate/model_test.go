@@ -119,7 +119,7 @@ func (m *model) sort(f *fact) {
 		f.run, f.target = f.refs[1], f.refs[0]
 	case kind.Void:
 		f.run, f.target = f.refs[1], f.refs[0]
-	case kind.RunEnd:
+	case kind.RunEnd, kind.RunStay:
 		f.run = f.refs[0]
 	}
 	m.sortStock(f)
