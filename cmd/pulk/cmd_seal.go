@@ -10,7 +10,7 @@ import (
 // sealVerb is pulk site seal.
 func sealVerb() verb {
 	return verb{path: "pulk site seal", args: "SITE always|never", minArgs: 2, maxArgs: 2, usage: "say whether what goes to a site is sealed",
-		about:    "Sealed, only that site can read it, and not who carries it; it is 55 bytes more. Until it is said, nothing is sealed but by --seal. What comes sealed is opened without being told to.",
+		about:    "Sealed, only that site can read it, and not who carries it; it is 55 bytes more. Until it is said, nothing is sealed but by --seal, and what is confined to named sites, which always is. What comes sealed is opened without being told to.",
 		examples: []string{"pulk site seal home always"}, action: (*call).siteSeal}
 }
 
@@ -31,7 +31,7 @@ func (c *call) siteSeal() error {
 		if when == "always" {
 			c.printf("what goes to %s is sealed from now on\n", code)
 		} else {
-			c.printf("what goes to %s is sealed only by --seal from now on\n", code)
+			c.printf("what goes to %s is sealed only by --seal from now on, and where it is confined\n", code)
 		}
 		return nil
 	})
