@@ -27,7 +27,7 @@ const (
 	maxSourceBytes = 64 << 20
 	// maxDecodedBytes bounds the memory that decoding takes, worked out from the
 	// picture's bounds before it is decoded: a small file can say that it is huge.
-	maxDecodedBytes = 20 << 20
+	maxDecodedBytes = 18 << 20
 	// stripBytes bounds what scaling takes beside it.
 	stripBytes = 1 << 20
 )

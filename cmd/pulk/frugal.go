@@ -9,7 +9,7 @@ import "runtime/debug"
 // of one step would still lie around in the next. To take a standard day never comes
 // near it, and takes no longer; a report, of which more is live at a time than
 // this, would take twice as long, so other commands are left alone.
-const collectAbove = 26 << 20
+const collectAbove = 18 << 20
 
 // stayFrugal sets that limit.
 func stayFrugal() { debug.SetMemoryLimit(collectAbove) }

@@ -98,7 +98,7 @@ func manyFormulas(n int, formula string) string {
 // worstPictures are what takes the most to make a preview of, by the sort of picture,
 // just within the limit of what is decoded.
 func worstPictures() map[string]func(io.Writer) error {
-	const decoded = 20 << 20
+	const decoded = 18 << 20
 	edge := func(bytesOfFour int) image.Rectangle {
 		n := 0
 		for (n+64)*(n+64)*bytesOfFour/4 <= decoded {
