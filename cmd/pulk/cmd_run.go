@@ -158,6 +158,9 @@ func (c *call) runCheck() error {
 		if err != nil {
 			return err
 		}
+		if kind := doing.Steps[n].Step.Kind; kind != procedure.KindReading && (c.IsSet("unit") || c.IsSet("with")) {
+			return fault.Misuse("leave --unit and --with away", "step %s is a %s step and is not measured", doing.Steps[n].Step.ID, kind)
+		}
 		doing.Again = c.Bool("again")
 		said, err = check(tx, doing, n, c.readingWords(doing.Steps[n].Step), c.String("no"))
 		return err

@@ -75,7 +75,7 @@ var pure = []string{
 	"checklist/ucum", "checklist/water", "checklist/cable", "checklist/formula",
 	"checklist/procedure/parse.go", "checklist/procedure/node.go", "checklist/procedure/rules.go", "checklist/procedure/step.go",
 	"checklist/procedure/compare.go", "checklist/procedure/counterpart.go", "checklist/procedure/delta.go", "checklist/procedure/unit.go",
-	"checklist/procedure/reading.go", "checklist/procedure/input.go", "checklist/procedure/computed.go",
+	"checklist/run/typed.go", "checklist/procedure/reading.go", "checklist/procedure/input.go", "checklist/procedure/computed.go",
 	"checklist/run/evaluate.go", "checklist/run/computed.go", "checklist/run/gate.go", "checklist/run/view.go", "checklist/run/evidence.go", "checklist/run/entry.go", "checklist/run/move.go",
 	"checklist/review", "checklist/run/review.go", "checklist/procedure/review.go",
 	"checklist/attach/preview.go", "checklist/attach/exif.go", "checklist/attach/parcel.go",

@@ -140,9 +140,6 @@ func (s *printedSheet) fillIn(n int) {
 			with.Label = i.Part
 		}
 		d.Fields(s.indent, append([]paper.Field{with}, timeAndName...)...)
-		if i := step.Reading.Instrument; i != nil {
-			d.Indent(paper.Style{SizePoints: 10}, s.indent, "read with "+i.String())
-		}
 	case procedure.KindRecord:
 		d.Fields(s.indent, paper.Field{Label: step.Record.Label})
 		d.Fields(s.indent, timeAndName...)

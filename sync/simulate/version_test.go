@@ -9,6 +9,8 @@ import (
 	"pulk/checklist/attach"
 	"pulk/checklist/conditions"
 	"pulk/checklist/crew"
+	"pulk/inventory/unit"
+	"pulk/schema/decimal"
 	"pulk/schema/kind"
 	"pulk/sync/change"
 	"pulk/sync/changelog"
@@ -63,7 +65,7 @@ func (m *machine) projectors() []changelog.Projector {
 	if m.old {
 		return projections()
 	}
-	return append(projections(), attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}, conditions.Projection{})
+	return append(projections(), attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}, conditions.Projection{}, unit.Projection{})
 }
 
 // upgrade gives a machine the later program: it makes its projections anew.
@@ -97,7 +99,7 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 			photos = append(photos, f.ID)
 		}
 	}
-	dice, text := r.IntN(7), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
+	dice, text := r.IntN(8), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
 	return fmt.Sprintf("does what came with the later program (%d)", dice), func(tx *changelog.Tx, _ *crew.Person) error {
 		switch dice {
 		case 0:
@@ -142,15 +144,31 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 			}
 		case 5:
 			tx.Add(change.New(kind.PaperMark, about, change.Num(int64(r.IntN(3))), change.Value{}, text, change.Text("2027-01-05"), text, change.Text("")))
+		case 7:
+			measure(tx, about, text, r)
 		}
 		return nil
+	}
+}
+
+// measure writes a calibration of something, a reading taken with it, and now and then
+// that the calibration is not to be relied on. The reading is of no run, as the
+// model counts the entries of runs that every program knows.
+func measure(tx *changelog.Tx, about, text change.Value, r *rand.Rand) {
+	calibration := tx.Add(change.New(kind.UnitCalibrate, about, text, text, change.Text("2026-06-01"), change.Text("2027-06-30"), change.Text("")))
+	number := func(n int64) change.Value { return change.Dec(decimal.Decimal{Mantissa: n, Scale: 1}) }
+	tx.Add(change.New(kind.UnitUncertainty, change.Ref(calibration), change.Text("MOhm"), number(20), number(30), number(20)))
+	tx.Add(change.New(kind.StepMeasure, change.Value{}, change.Num(0), number(int64(r.IntN(9000))), change.Num(0), change.Text("0.5 GOhm"), about,
+		change.Ref(calibration), change.Text("2027-06-30"), number(150), number(20)))
+	if r.IntN(3) == 0 {
+		tx.Add(change.New(kind.Void, change.Ref(calibration), change.Value{}, text))
 	}
 }
 
 // compareLater: what came with the later program is shown by it, and by no other.
 func (w *world) compareLater(m *machine) {
 	for table, k := range map[string]*kind.Kind{"attachment": kind.AttachAdd, "attachment_preview": kind.AttachPreview, "link": kind.LinkAdd, "question": kind.AskRaise, "answer": kind.AskAnswer,
-		"paper_mark": kind.PaperMark, "confidant": kind.SiteConfide, "arrival": kind.PersonArrive, "clearance": kind.PersonClearance, "weather": kind.WeatherAdd, "step_conditions": kind.StepConditions} {
+		"paper_mark": kind.PaperMark, "calibration": kind.UnitCalibrate, "calibration_statement": kind.UnitUncertainty, "confidant": kind.SiteConfide, "arrival": kind.PersonArrive, "clearance": kind.PersonClearance, "weather": kind.WeatherAdd, "step_conditions": kind.StepConditions} {
 		if m.old {
 			return
 		}
