@@ -17,7 +17,8 @@ func (e *DimensionError) Error() string {
 
 // Convert tells a value in another unit of its dimension. The result is exact where
 // that takes at most exactDigits significant digits; else it is rounded, half to
-// even, to three digits more than value has, and at least roundedDigits. It has as
+// even, to three digits more than value has, and at least roundedDigits; of a small
+// one to as many as a decimal keeps, if those are enough. It has as
 // many digits after the point as value's last digit is worth, or more: 0.550 GOhm
 // are 550 MOhm, 1.50 min are 90.0 s.
 //
@@ -68,6 +69,9 @@ func express(value decimal.Decimal, from, to Unit, fromZero, toZero *big.Rat) (d
 	}
 	digits := max(roundedDigits, len(new(big.Int).Abs(big.NewInt(value.Mantissa)).String())+3)
 	scale := digits - 1 - magnitude(result)
+	if beyond := scale - decimal.MaxScale; beyond > 0 && digits-beyond >= roundedDigits {
+		scale = decimal.MaxScale // of a small value with many digits
+	}
 	d, err := decimal.FromRat(result, max(scale, 0))
 	if err != nil || scale > decimal.MaxScale {
 		return decimal.Decimal{}, fmt.Errorf("%s %s is too great or too small to be kept in %s", value, from, to)
