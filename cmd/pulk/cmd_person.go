@@ -127,7 +127,7 @@ func (c *call) personKey() error {
 	if err != nil {
 		return err
 	}
-	locked, err := crew.Lock(private, passphrase, crew.DefaultCost, c.env.rand)
+	locked, err := crew.Lock(private, passphrase, c.env.keyCost(), c.env.rand)
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,9 @@
 package main
 
-import "runtime/debug"
+import (
+	"math"
+	"runtime/debug"
+)
 
 // collectAbove is how much memory a command that reads what comes from outside may
 // have in use before the garbage collector works harder than usual. It is a soft
@@ -13,3 +16,7 @@ const collectAbove = 18 << 20
 
 // stayFrugal sets that limit.
 func stayFrugal() { debug.SetMemoryLimit(collectAbove) }
+
+// stayFrugalNoMore takes that limit off again, for a process that runs many commands
+// one after the other: the demo.
+func stayFrugalNoMore() { debug.SetMemoryLimit(math.MaxInt64) }

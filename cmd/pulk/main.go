@@ -12,6 +12,8 @@ import (
 	"time"
 
 	"golang.org/x/term"
+
+	"pulk/checklist/crew"
 )
 
 func main() {
@@ -43,6 +45,17 @@ type env struct {
 	keyboard       *os.File       // that terminal, for single keys; nil where there is none
 	// size returns the columns and rows of the terminal, where stdout is one.
 	size func() (columns, rows int, ok bool)
+	// openKeys locks new keys so that they open fast, and hardly hold: for the demo,
+	// whose passphrase lies beside them.
+	openKeys bool
+}
+
+// keyCost is what it takes to open a key that is made now.
+func (e *env) keyCost() crew.Cost {
+	if e.openKeys {
+		return crew.Cost{Passes: 1, MemoryKiB: 1 << 10}
+	}
+	return crew.DefaultCost
 }
 
 func terminalSize() (columns, rows int, ok bool) {
