@@ -36,9 +36,10 @@ type Stated struct {
 	Coverage decimal.Decimal
 }
 
-// uncertaintyDigits is how many significant digits of an uncertainty are kept; it is
-// rounded up. GUM (JCGM 100:2008), 7.2.6 has at most two, and more in between.
-const uncertaintyDigits = 3
+// threeDigits is the least whole number of as many significant digits as are kept of an
+// uncertainty; it is rounded up. GUM (JCGM 100:2008), 7.2.6 has at most two, and more in
+// between.
+const threeDigits = 100
 
 // At returns the uncertainty of a reading in a unit. The error is a
 // [ucum.DimensionError] where the statement is about another dimension.
@@ -56,7 +57,7 @@ func (s Stated) At(value decimal.Decimal, unit string) (Uncertainty, error) {
 		return Uncertainty{}, err
 	}
 	sum := new(big.Rat).Mul(there.Rat(), s.Percent.Rat())
-	sum.Quo(sum.Abs(sum), big.NewRat(100, 1))
+	sum.Quo(sum.Abs(sum), big.NewRat(threeDigits, 1))
 	whole, err := roundUp(sum.Add(sum, s.Absolute.Rat()))
 	if err != nil {
 		return Uncertainty{}, err
@@ -69,13 +70,13 @@ func (s Stated) At(value decimal.Decimal, unit string) (Uncertainty, error) {
 	return Uncertainty{Expanded: expanded, Coverage: s.Coverage}, err
 }
 
-// roundUp returns the least decimal of uncertaintyDigits significant digits that is
+// roundUp returns the least decimal of three significant digits that is
 // not under r, without zeros at its end.
 func roundUp(r *big.Rat) (decimal.Decimal, error) {
 	if r.Sign() == 0 {
 		return decimal.Decimal{}, nil
 	}
-	ten, least := big.NewRat(10, 1), big.NewRat(100, 1)
+	ten, least := big.NewRat(10, 1), big.NewRat(threeDigits, 1)
 	scaled, scale := new(big.Rat).Set(r), 0
 	for ; scaled.Cmp(least) < 0 && scale < decimal.MaxScale; scale++ {
 		scaled.Mul(scaled, ten)
