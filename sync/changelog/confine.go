@@ -159,6 +159,18 @@ func (tx *Tx) audience(site clock.SiteID) (audience, error) {
 	return a, err
 }
 
+// ownAudience returns which lanes are taken here. Once a fork came to light, what was
+// read of the founder's word names lanes as they were before: until all is read anew
+// that of the moment before counts. What is passed over for it comes again.
+func (tx *Tx) ownAudience() (audience, error) {
+	if tx.stale && tx.own != nil {
+		return *tx.own, nil
+	}
+	a, err := tx.audience(tx.log.self.Site)
+	tx.own = &a
+	return a, err
+}
+
 // MayHave reports whether a site may have all of some lanes.
 func (tx *Tx) MayHave(site clock.SiteID, lanes clock.Vector) (bool, error) {
 	a, err := tx.audience(site)

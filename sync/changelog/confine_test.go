@@ -565,3 +565,30 @@ func TestWriteHeedsTheClass(t *testing.T) {
 		tx.Add(change.New(kind.Void, change.Ref(dot), change.Value{}, change.Text("wrong")))
 	})
 }
+
+// A fork of the founder's lane may come to light in the middle of a bundle, when its
+// naming of a site stands in what is read anew only at the end.
+func TestNamingInALaneThatForks(t *testing.T) {
+	for range 8 { // either history may have the lower hash, by which one is renamed
+		home, others := camp(t, "stn")
+		stn := others[0]
+		twin := copyOf(t, home)
+		for _, named := range []bool{true, false, true} { // each is looked up to see what it replaces
+			name(t, home, stn, named)
+		}
+		secret(t, home, "of-home")
+		carry(t, home, stn)
+		hut := place(t, twin, "hut") // a second lane, taken after the one that forks
+		write(t, twin, func(tx *Tx) {
+			tx.SetClass(clock.Expedited)
+			tx.AssignText(hut, kind.FieldLocationName, "", "Hut", "")
+		})
+		if taken := carry(t, twin, stn); len(taken.Forked) != 1 {
+			t.Errorf("forked lanes: %+v; want one", taken.Forked)
+		}
+		if got := secretsOf(t, stn); got != "of-home" {
+			t.Errorf("the secrets are %q; want that of home", got)
+		}
+		agree(t, sets(t, stn), stn)
+	}
+}

@@ -264,7 +264,7 @@ func encodeOwn(b *bundle.Bundle) []byte {
 // takeSegment takes in one verified segment, with the signature that covers its
 // end, and returns the lane that its last change-set is in, nil where it waits.
 func (tx *Tx) takeSegment(s *bundle.Segment, c chain, signed []byte, taken *Taken) (*lane, error) {
-	if a, err := tx.audience(tx.log.self.Site); err != nil || !a.has(s.Lane) {
+	if a, err := tx.ownAudience(); err != nil || !a.has(s.Lane) {
 		taken.Withheld += len(c.links)
 		return nil, err
 	}

@@ -34,6 +34,7 @@ type Tx struct {
 
 	cut Receipt // of the first change-set that Cut ended
 
+	own        *audience    // which lanes are taken here, as of the last segment; nil until first used
 	bounds     bounds       // by which the projections were made; nil until first used
 	sender     clock.SiteID // of the bundle being taken
 	trustMoved bool         // something was applied that says whom to believe
