@@ -13,7 +13,6 @@ import (
 	"context"
 	"crypto/tls"
 	"embed"
-	"errors"
 	"io/fs"
 	"log"
 	"net"
@@ -26,6 +25,7 @@ import (
 
 	"pulk/checklist/run"
 	"pulk/checklist/work"
+	"pulk/sync/hub"
 )
 
 //go:embed static
@@ -73,7 +73,6 @@ const (
 	sessionsMax     = 200
 	requestTime     = 30 * time.Second
 	sessionLongest  = 16 * time.Hour // whatever is done in it: longer than any shift
-	shutdownGrace   = 5 * time.Second
 	unlocksWaiting  = 8
 	guessersKnown   = 1000
 	guessForgotten  = time.Hour
@@ -170,29 +169,6 @@ func (s *Server) Serve(ctx context.Context, listener net.Listener, config *tls.C
 		listener = tls.NewListener(listener, config)
 	}
 	server := &http.Server{Handler: s, ReadHeaderTimeout: requestTime, ReadTimeout: requestTime, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
-		ErrorLog: log.New(sayer(s.options.Say), "", 0)}
-	ended := make(chan error, 1)
-	go func() { ended <- server.Serve(listener) }()
-	select {
-	case err := <-ended:
-		return err
-	case <-ctx.Done():
-	}
-	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownGrace)
-	defer cancel()
-	if err := server.Shutdown(grace); err != nil {
-		server.Close() // what was taken is on disk, and what was not comes again
-	}
-	if err := <-ended; !errors.Is(err, http.ErrServerClosed) {
-		return err
-	}
-	return nil
-}
-
-// sayer lets the server's own complaints be told as all others.
-type sayer func(string)
-
-func (s sayer) Write(line []byte) (int, error) {
-	s(string(line))
-	return len(line), nil
+		ErrorLog: log.New(hub.Sayer(s.options.Say), "", 0)}
+	return hub.ServeUntil(ctx, server, listener)
 }

@@ -47,7 +47,7 @@ var mayImport = map[string][]string{
 	"inventory/grid":     {},
 	"testdata":           {"testdata"},
 	"cmd/paper":          {},
-	"cmd/page":           {"checklist/run", "checklist/work"},
+	"cmd/page":           {"checklist/run", "checklist/work", "sync/hub"},
 	"cmd":                {"schema", "sync", "checklist", "inventory", "testdata", "cmd"},
 }
 

@@ -48,11 +48,17 @@ func (h *Hub) Serve(ctx context.Context, listener net.Listener, config *tls.Conf
 		Handler: h, Protocols: protocols,
 		ReadHeaderTimeout: 30 * time.Second, ReadTimeout: time.Minute, // uploads lift the second
 		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
-		ErrorLog: log.New(sayer(h.options.Say), "", 0),
+		ErrorLog: log.New(Sayer(h.options.Say), "", 0),
 	}
 	sweeping, stop := context.WithCancel(ctx)
 	defer stop()
 	go h.sweep(sweeping)
+	return ServeUntil(ctx, server, listener)
+}
+
+// ServeUntil answers on a listener until ctx ends, and then gives what is under way a
+// moment to finish.
+func ServeUntil(ctx context.Context, server *http.Server, listener net.Listener) error {
 	ended := make(chan error, 1)
 	go func() { ended <- server.Serve(listener) }()
 	select {
@@ -63,7 +69,7 @@ func (h *Hub) Serve(ctx context.Context, listener net.Listener, config *tls.Conf
 	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownGrace)
 	defer cancel()
 	if err := server.Shutdown(grace); err != nil {
-		server.Close() // what came of uploads is on disk
+		server.Close() // what was taken is on disk, and what was not comes again
 	}
 	if err := <-ended; !errors.Is(err, http.ErrServerClosed) {
 		return err
@@ -71,10 +77,10 @@ func (h *Hub) Serve(ctx context.Context, listener net.Listener, config *tls.Conf
 	return nil
 }
 
-// sayer lets the server's own complaints be told as all others.
-type sayer func(string)
+// Sayer lets a server's own complaints be told as all others.
+type Sayer func(string)
 
-func (s sayer) Write(line []byte) (int, error) {
+func (s Sayer) Write(line []byte) (int, error) {
 	s(string(line))
 	return len(line), nil
 }
