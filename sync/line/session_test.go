@@ -112,6 +112,10 @@ func session(log *changelog.Log, peer clock.SiteID, socket line.Socket) *line.Se
 		Said: func(o transfer.Outcome) error { return o.Err }}
 }
 
+// patient is a first guess of a round trip within which the other side answers on a
+// machine that is busy with other tests, with the race detector.
+const patient = 400 * time.Millisecond
+
 // talkUntilDone runs both sides until they say that both have all.
 func talkUntilDone(t *testing.T, a, b *line.Session) (line.Tally, line.Tally) {
 	t.Helper()
@@ -149,7 +153,11 @@ func sets(t *testing.T, log *changelog.Log) (n uint64) {
 // line that loses one datagram in five and doubles some; a second talk has nothing
 // left to say.
 func TestSession(t *testing.T) {
-	for seed := range uint64(3) {
+	seeds := uint64(3)
+	if testing.Short() {
+		seeds = 1
+	}
+	for seed := range seeds {
 		stn, home := newLog(t, "stn"), newLog(t, "home")
 		meet(t, stn, home)
 		meet(t, home, stn)
@@ -160,7 +168,9 @@ func TestSession(t *testing.T) {
 			}
 		}
 		a, b := pipes(0.2, seed)
-		there, back := talkUntilDone(t, session(stn, home.Self().Site, a), session(home, stn.Self().Site, b))
+		first, other := session(stn, home.Self().Site, a), session(home, stn.Self().Site, b)
+		first.Pace.RoundTrip, other.Pace.RoundTrip = patient/4, patient/4
+		there, back := talkUntilDone(t, first, other)
 		a.close()
 		b.close()
 		if n, m := sets(t, stn), sets(t, home); n != 332 || m != 332 {
@@ -170,7 +180,9 @@ func TestSession(t *testing.T) {
 			t.Errorf("seed %d: arrived %d and %d, refused %d and %d; want 301, 31, none", seed, there.Arrived, back.Arrived, there.Refused, back.Refused)
 		}
 		a, b = pipes(0, seed)
-		there, _ = talkUntilDone(t, session(stn, home.Self().Site, a), session(home, stn.Self().Site, b))
+		again, answer := session(stn, home.Self().Site, a), session(home, stn.Self().Site, b)
+		again.Pace.RoundTrip = patient // word that came late may have been the last: stn must hear home's greeting first
+		there, _ = talkUntilDone(t, again, answer)
 		if there.BundleBytes != 0 || there.Again != 0 || there.Words > 500 {
 			t.Errorf("seed %d: a second talk sent %+v; want but a word of what has arrived", seed, there)
 		}
