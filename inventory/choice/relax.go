@@ -1,0 +1,333 @@
+package choice
+
+import "math"
+
+// node is a part of the search: a choice among the options that are left.
+// Items with one option left are folded into fixed and room.
+type node struct {
+	bound float64   // nothing below this node gains more
+	fixed float64   // gain of what is settled
+	room  []float64 // what is left of each row for what is not
+	taken []int32   // per item of the table: the settled column, or -1
+	items []span
+	cols  []int32 // columns left, item by item
+	dead  []bool  // per entry of cols: struck out, but still in the basis
+	basis []place // one a row
+}
+
+// span is an item that is not settled: cols[from:to], and its key (see relax).
+type span struct{ item, from, to, key int32 }
+
+// place is a basic variable: column cols[at] of items[span], or, if span is -1,
+// the slack of row at.
+type place struct{ span, at int32 }
+
+// Tolerances of the simplex. Rows are scaled to 1, so they are relative to caps.
+const (
+	tolerance  = 1e-9
+	pivotLeast = 1e-10
+)
+
+// relaxed is a worker's room for solving relaxations.
+type relaxed struct {
+	t       *table
+	matrix  []float64 // rows × 2 rows
+	inverse []float64 // rows × rows
+	lambda  []float64
+	level   []float64 // of the basics
+	keyLeft []float64 // per span: what is left for its key
+	basics  []int32   // per span: how many basics it has
+	worth   []float64 // per entry of cols: gain less the price of what it uses
+	pivots  int64
+}
+
+func newRelaxed(t *table) *relaxed {
+	m := t.rows
+	return &relaxed{
+		t: t, matrix: make([]float64, 2*m*m), inverse: make([]float64, m*m), lambda: make([]float64, m), level: make([]float64, m),
+		keyLeft: make([]float64, t.items), basics: make([]int32, t.items), worth: make([]float64, len(t.option)),
+	}
+}
+
+type ending int
+
+const (
+	hopeless ending = iota // nothing here beats the threshold
+	optimal
+	unsolved // the simplex gave up; the bound holds all the same
+)
+
+// relax solves the linear relaxation of a node by the dual simplex, from the
+// node's basis. Each item has one key column whose level is 1 less those of the
+// item's basic columns; the basis holds one more column or slack a row. It
+// lowers the node's bound to what it proves, and ends early once that is no more
+// than threshold. lambda, worth, level and keyLeft are left for the caller.
+func (w *relaxed) relax(n *node, threshold float64) ending {
+	m := w.t.rows
+	for range 200 + 20*m + 2*len(n.cols) {
+		w.factorAnyhow(n)
+		w.price(n)
+		if n.bound <= threshold {
+			return hopeless
+		}
+		w.levels(n)
+		leave, up := w.leaving(n)
+		if leave < 0 {
+			if w.swapKey(n) {
+				continue
+			}
+			return optimal
+		}
+		w.pivots++
+		enter, ok := w.entering(n, leave, up)
+		if !ok {
+			n.bound = math.Inf(-1)
+			return hopeless
+		}
+		n.basis[leave] = enter
+	}
+	w.factorAnyhow(n)
+	return unsolved
+}
+
+// factorAnyhow starts over from the slacks if the basis has become singular.
+func (w *relaxed) factorAnyhow(n *node) {
+	if w.factor(n) {
+		return
+	}
+	for r := range n.basis {
+		n.basis[r] = place{-1, int32(r)}
+	}
+	w.factor(n)
+}
+
+// factor inverts the basis and works out the multipliers. It reports whether
+// the basis is regular.
+func (w *relaxed) factor(n *node) bool {
+	m, t := w.t.rows, w.t
+	width := 2 * m
+	a := w.matrix
+	for i := range w.basics[:len(n.items)] {
+		w.basics[i] = 0
+	}
+	for p, b := range n.basis {
+		var column, key []float64
+		if b.span >= 0 {
+			w.basics[b.span]++
+			k, q := int(n.cols[b.at]), int(n.cols[n.items[b.span].key])
+			column, key = t.use[k*m:k*m+m], t.use[q*m:q*m+m]
+		}
+		for r := range m {
+			switch {
+			case column != nil:
+				a[r*width+p] = column[r] - key[r]
+			case int(b.at) == r:
+				a[r*width+p] = 1
+			default:
+				a[r*width+p] = 0
+			}
+			a[r*width+m+p] = 0
+		}
+		a[p*width+m+p] = 1
+	}
+	for c := range m {
+		best, at := 1e-11, -1
+		for r := c; r < m; r++ {
+			if v := math.Abs(a[r*width+c]); v > best {
+				best, at = v, r
+			}
+		}
+		if at < 0 {
+			return false
+		}
+		if at != c {
+			for k := range width {
+				a[at*width+k], a[c*width+k] = a[c*width+k], a[at*width+k]
+			}
+		}
+		pivotRow := a[c*width : c*width+width]
+		scale := 1 / pivotRow[c]
+		for k := c; k < width; k++ {
+			pivotRow[k] *= scale
+		}
+		for r := range m {
+			if f := a[r*width+c]; r != c && f != 0 {
+				other := a[r*width : r*width+width]
+				for k := c; k < width; k++ {
+					other[k] -= f * pivotRow[k]
+				}
+			}
+		}
+	}
+	for r := range m {
+		copy(w.inverse[r*m:r*m+m], a[r*width+m:r*width+width])
+	}
+	for r := range m {
+		w.lambda[r] = 0
+	}
+	for p, b := range n.basis {
+		if b.span < 0 {
+			continue
+		}
+		gain := t.gain[n.cols[b.at]] - t.gain[n.cols[n.items[b.span].key]]
+		for r := range m {
+			w.lambda[r] += gain * w.inverse[p*m+r]
+		}
+	}
+	for r := range m {
+		w.lambda[r] = max(w.lambda[r], 0)
+	}
+	return true
+}
+
+// price works out the worth of all columns and the Lagrangian bound, and gives
+// items without basics the key of most worth.
+func (w *relaxed) price(n *node) {
+	m, t := w.t.rows, w.t
+	bound := n.fixed
+	for r, l := range w.lambda {
+		bound += l * n.room[r]
+	}
+	lambda := w.lambda
+	for s := range n.items {
+		span := &n.items[s]
+		best, at := math.Inf(-1), int32(-1)
+		for e := span.from; e < span.to; e++ {
+			k := int(n.cols[e])
+			worth := t.gain[k]
+			for r, u := range t.use[k*m : k*m+m] {
+				worth -= lambda[r] * u
+			}
+			w.worth[e] = worth
+			if worth > best && !n.dead[e] {
+				best, at = worth, e
+			}
+		}
+		bound += best
+		if w.basics[s] == 0 && (n.dead[span.key] || w.worth[span.key] < best) {
+			span.key = at
+		}
+	}
+	n.bound = min(n.bound, bound+t.epsilon)
+}
+
+// levels works out the levels of basics and keys.
+func (w *relaxed) levels(n *node) {
+	m, t := w.t.rows, w.t
+	room := w.matrix[:m]
+	copy(room, n.room)
+	for s := range n.items {
+		w.keyLeft[s] = 1
+		k := int(n.cols[n.items[s].key])
+		for r, u := range t.use[k*m : k*m+m] {
+			room[r] -= u
+		}
+	}
+	for p, b := range n.basis {
+		level := 0.0
+		for r, x := range room {
+			level += w.inverse[p*m+r] * x
+		}
+		w.level[p] = level
+		if b.span >= 0 {
+			w.keyLeft[b.span] -= level
+		}
+	}
+}
+
+// leaving returns the basic variable farthest out of its bounds and whether it
+// has to rise; -1 if none is.
+func (w *relaxed) leaving(n *node) (leave int, up bool) {
+	leave = -1
+	worst := tolerance
+	for p, b := range n.basis {
+		level := w.level[p]
+		if -level > worst {
+			worst, leave, up = -level, p, true
+		}
+		if b.span >= 0 && level > worst && n.dead[b.at] {
+			worst, leave, up = level, p, false
+		}
+	}
+	return leave, up
+}
+
+// swapKey gives an item whose key is out of bounds another key. It reports
+// whether it did; levels and multipliers are then to be worked out anew.
+func (w *relaxed) swapKey(n *node) bool {
+	for p, b := range n.basis {
+		if b.span < 0 {
+			continue
+		}
+		span := &n.items[b.span]
+		left := w.keyLeft[b.span]
+		if left < -tolerance || n.dead[span.key] && left > tolerance {
+			// The largest basic of the item takes its place.
+			for q := p + 1; q < len(n.basis); q++ {
+				if n.basis[q].span == b.span && w.level[q] > w.level[p] {
+					p = q
+				}
+			}
+			n.basis[p].at, span.key = span.key, n.basis[p].at
+			return true
+		}
+	}
+	return false
+}
+
+// entering returns the variable that keeps the multipliers right when the basic
+// at leave goes to its bound; false if there is none, as the node then has no
+// solution.
+func (w *relaxed) entering(n *node, leave int, up bool) (place, bool) {
+	m, t := w.t.rows, w.t
+	row := w.inverse[leave*m : leave*m+m]
+	sign := 1.0
+	if up {
+		sign = -1
+	}
+	var enter place
+	found := false
+	ratio, size := math.Inf(1), 0.0
+	consider := func(alpha, price float64, at place) {
+		r := price / alpha
+		if r < ratio-1e-13 || r <= ratio+1e-13 && alpha > size {
+			ratio, size, enter, found = min(r, ratio), alpha, at, true
+		}
+	}
+	for s := range n.items {
+		span := n.items[s]
+		q := int(n.cols[span.key])
+		keyAlpha, keyWorth := 0.0, w.worth[span.key]
+		for r, u := range t.use[q*m : q*m+m] {
+			keyAlpha += row[r] * u
+		}
+		for e := span.from; e < span.to; e++ {
+			if e == span.key || n.dead[e] {
+				continue
+			}
+			k := int(n.cols[e])
+			alpha := -keyAlpha
+			for r, u := range t.use[k*m : k*m+m] {
+				alpha += row[r] * u
+			}
+			if alpha *= sign; alpha > pivotLeast && !(w.basics[s] > 0 && n.basic(int32(s), e)) {
+				consider(alpha, max(0, keyWorth-w.worth[e]), place{int32(s), e})
+			}
+		}
+	}
+	for r := range m {
+		if alpha := sign * row[r]; alpha > pivotLeast && !n.basic(-1, int32(r)) {
+			consider(alpha, w.lambda[r], place{-1, int32(r)})
+		}
+	}
+	return enter, found
+}
+
+func (n *node) basic(span, at int32) bool {
+	for _, b := range n.basis {
+		if b.span == span && b.at == at {
+			return true
+		}
+	}
+	return false
+}

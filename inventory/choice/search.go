@@ -1,0 +1,430 @@
+package choice
+
+import (
+	"context"
+	"math"
+	"sync"
+)
+
+// outcome is what a search found.
+type outcome struct {
+	chosen []int
+	value  float64 // sum of gains
+	bound  float64
+	proven bool
+	nodes  int64
+}
+
+// The search runs in rounds. In each, every worker goes depth first through its
+// own stack for a set number of nodes; between rounds they share what they found
+// and their work. So the answer does not depend on the number of processors or
+// on which is faster.
+const (
+	workers   = 4
+	roundFrom = 64
+	roundTo   = 4096
+)
+
+type worker struct {
+	*relaxed
+	gap     float64
+	stack   []*node
+	spare   []*node
+	best    float64 // the best answer this worker knows of
+	columns []int32 // that answer, if it found it itself since the last round
+	trial   []int32
+	nodes   int64
+	given   float64 // the highest bound of nodes it gave up as close enough
+}
+
+// threshold is what a node must beat to be worth looking into.
+func (w *worker) threshold() float64 {
+	if math.IsInf(w.best, -1) {
+		return w.best
+	}
+	return w.best + w.t.step()
+}
+
+// step is how much better than another one an answer is at least.
+func (t *table) step() float64 {
+	if t.grain > 0 {
+		return t.grain * (1 - 1e-6)
+	}
+	return 4 * t.epsilon
+}
+
+func (m *model) solve(ctx context.Context, s Settings) (outcome, *NoneError) {
+	t, none := m.reduce()
+	if none != nil {
+		return outcome{}, none
+	}
+	all := make([]*worker, workers)
+	for i := range all {
+		all[i] = &worker{relaxed: newRelaxed(t), best: math.Inf(-1), trial: make([]int32, t.items)}
+	}
+	best, columns := math.Inf(-1), []int32(nil)
+	share := func() {
+		for _, w := range all {
+			if w.columns != nil && w.best > best {
+				best, columns = w.best, append([]int32(nil), w.columns...)
+			}
+		}
+		for _, w := range all {
+			w.best, w.columns = best, nil
+		}
+	}
+	if start := t.find(s.Start); start != nil {
+		all[0].offer(start)
+	}
+	all[0].stack = append(all[0].stack, t.root())
+	out := outcome{}
+	for round := roundFrom; ; round = min(2*round, roundTo) {
+		var group sync.WaitGroup
+		for _, w := range all {
+			if len(w.stack) > 0 {
+				group.Go(func() { w.run(ctx, int64(round)) })
+			}
+		}
+		group.Wait()
+		share()
+		out.nodes, out.bound = 0, best
+		for _, w := range all {
+			out.nodes += w.nodes
+			for _, n := range w.stack {
+				if n.bound > best+t.step() {
+					out.bound = max(out.bound, n.bound)
+				}
+			}
+		}
+		if out.proven = out.bound == best; out.proven {
+			break
+		}
+		if s.Progress != nil {
+			s.Progress(Progress{Found: columns != nil, Value: best, Bound: out.bound, Nodes: out.nodes})
+		}
+		if ctx.Err() != nil || s.MaxNodes > 0 && out.nodes >= s.MaxNodes || out.bound-best <= s.Gap*math.Abs(best) {
+			break
+		}
+		spread(all)
+	}
+	if columns == nil {
+		return out, &NoneError{Resource: -1, Unproven: !out.proven}
+	}
+	out.value = best
+	out.chosen = make([]int, t.items)
+	for i, k := range columns {
+		out.chosen[i] = int(t.option[k])
+	}
+	return out, nil
+}
+
+// spread gives workers without work the older half of the longest stack.
+func spread(all []*worker) {
+	for _, w := range all {
+		if len(w.stack) > 0 {
+			continue
+		}
+		from := w
+		for _, other := range all {
+			if len(other.stack) > len(from.stack) {
+				from = other
+			}
+		}
+		half := len(from.stack) / 2
+		w.stack = append(w.stack, from.stack[:half]...)
+		from.stack = append(from.stack[:0], from.stack[half:]...)
+	}
+}
+
+// find returns the columns of a choice of options, or nil if it is none or does
+// not fit.
+func (t *table) find(options []int) []int32 {
+	if len(options) != t.items {
+		return nil
+	}
+	columns := make([]int32, t.items)
+	for i, want := range options {
+		columns[i] = -1
+		for k := t.first[i]; k < t.first[i+1]; k++ {
+			if int(t.option[k]) == want {
+				columns[i] = k
+			}
+		}
+		if columns[i] < 0 {
+			return nil
+		}
+	}
+	if !t.fits(columns) {
+		return nil
+	}
+	return columns
+}
+
+func (t *table) root() *node {
+	n := &node{bound: math.Inf(1), room: make([]float64, t.rows), taken: make([]int32, t.items), basis: make([]place, t.rows)}
+	for r := range n.room {
+		n.room[r] = 1
+		n.basis[r] = place{-1, int32(r)}
+	}
+	for i := range t.items {
+		n.taken[i] = -1
+		from := int32(len(n.cols))
+		for k := t.first[i]; k < t.first[i+1]; k++ {
+			n.cols = append(n.cols, k)
+			n.dead = append(n.dead, false)
+		}
+		n.items = append(n.items, span{int32(i), from, int32(len(n.cols)), from})
+	}
+	return n
+}
+
+func (w *worker) run(ctx context.Context, budget int64) {
+	for end := w.nodes + budget; len(w.stack) > 0 && w.nodes < end; {
+		if w.nodes%64 == 0 && ctx.Err() != nil {
+			return
+		}
+		n := w.stack[len(w.stack)-1]
+		w.stack = w.stack[:len(w.stack)-1]
+		if n.bound > w.threshold() {
+			w.nodes++
+			w.visit(n)
+		}
+		w.spare = append(w.spare, n)
+	}
+}
+
+// visit solves a node's relaxation and puts its two halves on the stack.
+func (w *worker) visit(n *node) {
+	end := w.relax(n, w.threshold())
+	if end == hopeless {
+		return
+	}
+	at, cut, upper := int32(-1), int32(0), false
+	if end == optimal {
+		w.round(n)
+		w.strike(n)
+		if n.bound <= w.threshold() {
+			return
+		}
+		at, cut, upper = w.branch(n)
+	}
+	if at < 0 {
+		at, cut = w.anyBranch(n)
+		if at < 0 {
+			return
+		}
+	}
+	first, second := w.half(n, at, cut, upper), w.half(n, at, cut, !upper)
+	w.push(second)
+	w.push(first)
+}
+
+func (w *worker) push(n *node) {
+	if n != nil {
+		w.stack = append(w.stack, n)
+	}
+}
+
+// round makes a choice of the relaxation: fractional items take the option of
+// theirs that fits most easily.
+func (w *worker) round(n *node) {
+	m := w.t.rows
+	copy(w.trial, n.taken)
+	for s := range n.items {
+		w.trial[n.items[s].item] = n.cols[n.items[s].key]
+	}
+	price := func(k int32) float64 {
+		sum := 0.0
+		for r, u := range w.t.use[int(k)*m : int(k)*m+m] {
+			sum += w.lambda[r] * u
+		}
+		return sum
+	}
+	for p, b := range n.basis {
+		if b.span < 0 || n.dead[b.at] || w.level[p] < 1e-7 {
+			continue
+		}
+		item, k := n.items[b.span].item, n.cols[b.at]
+		if w.level[p] > 1-1e-7 || w.keyLeft[b.span] < 1e-7 && w.trial[item] == n.cols[n.items[b.span].key] || price(k) < price(w.trial[item]) {
+			w.trial[item] = k
+		}
+	}
+	w.offer(w.trial)
+}
+
+// offer keeps a choice if it is better than what is known, and fits.
+func (w *worker) offer(columns []int32) bool {
+	value := w.t.value(columns)
+	if value <= w.best || !w.t.fits(columns) {
+		return false
+	}
+	w.columns = append(w.columns[:0], columns...)
+	w.best = w.t.improve(w.columns)
+	return true
+}
+
+// strike takes out what would cost more than the gap to the best answer.
+func (w *worker) strike(n *node) {
+	threshold := w.threshold()
+	for s := range n.items {
+		span := n.items[s]
+		best := math.Inf(-1)
+		for e := span.from; e < span.to; e++ {
+			if !n.dead[e] {
+				best = max(best, w.worth[e])
+			}
+		}
+		for e := span.from; e < span.to; e++ {
+			if n.bound-(best-w.worth[e]) <= threshold {
+				n.dead[e] = true
+			}
+		}
+	}
+}
+
+// branch picks an item that the relaxation takes in parts, and where to cut its
+// options in two.
+func (w *worker) branch(n *node) (at, cut int32, upper bool) {
+	at = -1
+	best := 1e-7
+	for p, b := range n.basis {
+		if b.span < 0 || w.level[p] < 1e-7 {
+			continue
+		}
+		span := n.items[b.span]
+		mean, low := 0.0, int32(math.MaxInt32)
+		share := func(e int32, level float64) {
+			if level > 1e-7 {
+				mean += level * float64(e)
+				low = min(low, e)
+			}
+		}
+		share(span.key, w.keyLeft[b.span])
+		for q, c := range n.basis {
+			if c.span == b.span {
+				share(c.at, w.level[q])
+			}
+		}
+		edge := max(low, int32(math.Floor(mean+1e-7))) + 1
+		below := 0.0
+		count := func(e int32, level float64) {
+			if e < edge {
+				below += level
+			}
+		}
+		count(span.key, w.keyLeft[b.span])
+		for q, c := range n.basis {
+			if c.span == b.span {
+				count(c.at, w.level[q])
+			}
+		}
+		if score := min(below, 1-below); score > best && w.splits(n, span, edge) {
+			best, at, cut, upper = score, b.span, edge, below < 0.5
+		}
+	}
+	return at, cut, upper
+}
+
+// splits reports whether columns are left on both sides of a cut.
+func (w *worker) splits(n *node, s span, cut int32) bool {
+	below, above := false, false
+	for e := s.from; e < s.to; e++ {
+		below = below || e < cut && !n.dead[e]
+		above = above || e >= cut && !n.dead[e]
+	}
+	return below && above
+}
+
+// anyBranch halves the first item that has two options left; -1 if none has.
+func (w *worker) anyBranch(n *node) (at, cut int32) {
+	for s := range n.items {
+		alive := int32(-1)
+		for e := n.items[s].from; e < n.items[s].to; e++ {
+			if n.dead[e] {
+				continue
+			}
+			if alive >= 0 {
+				return int32(s), e
+			}
+			alive = e
+		}
+	}
+	// Everything is settled: this is a choice to judge, unless it was the
+	// relaxation's own.
+	copy(w.trial, n.taken)
+	for _, s := range n.items {
+		for e := s.from; e < s.to; e++ {
+			if !n.dead[e] {
+				w.trial[s.item] = n.cols[e]
+			}
+		}
+	}
+	w.offer(w.trial)
+	return -1, 0
+}
+
+// half copies a node with one side of an item's columns struck out, and settles
+// items with one option left. It returns nil if an item has none.
+func (w *worker) half(n *node, at, cut int32, upper bool) *node {
+	m := w.t.rows
+	var h *node
+	if last := len(w.spare) - 1; last >= 0 {
+		h = w.spare[last]
+		w.spare = w.spare[:last]
+	} else {
+		h = &node{}
+	}
+	h.bound, h.fixed = n.bound, n.fixed
+	h.room = append(h.room[:0], n.room...)
+	h.taken = append(h.taken[:0], n.taken...)
+	h.basis = append(h.basis[:0], n.basis...)
+	h.items, h.cols, h.dead = h.items[:0], h.cols[:0], h.dead[:0]
+	for s, old := range n.items {
+		gone := func(e int32) bool {
+			return n.dead[e] || int32(s) == at && (e >= cut) != upper
+		}
+		alive, one := 0, int32(-1)
+		for e := old.from; e < old.to; e++ {
+			if !gone(e) {
+				alive, one = alive+1, e
+			}
+		}
+		if alive == 0 {
+			w.spare = append(w.spare, h)
+			return nil
+		}
+		if alive == 1 && w.basics[s] == 0 {
+			k := int(n.cols[one])
+			h.taken[old.item] = int32(k)
+			h.fixed += w.t.gain[k]
+			for r, u := range w.t.use[k*m : k*m+m] {
+				h.room[r] -= u
+			}
+			continue
+		}
+		fresh := span{old.item, int32(len(h.cols)), 0, -1}
+		for e := old.from; e < old.to; e++ {
+			inBasis := w.basics[s] > 0 && (e == old.key || n.basic(int32(s), e))
+			if gone(e) && !inBasis {
+				continue
+			}
+			if e == old.key {
+				fresh.key = int32(len(h.cols))
+			}
+			if inBasis {
+				for p, b := range n.basis {
+					if b.span == int32(s) && b.at == e {
+						h.basis[p] = place{int32(len(h.items)), int32(len(h.cols))}
+					}
+				}
+			}
+			h.cols = append(h.cols, n.cols[e])
+			h.dead = append(h.dead, gone(e))
+		}
+		if fresh.to = int32(len(h.cols)); fresh.key < 0 {
+			fresh.key = fresh.from
+		}
+		h.items = append(h.items, fresh)
+	}
+	return h
+}
