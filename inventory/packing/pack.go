@@ -1,0 +1,404 @@
+package packing
+
+import (
+	"cmp"
+	"context"
+	"slices"
+	"sync/atomic"
+)
+
+// job is one call of Pack.
+type job struct {
+	boxes      []Box
+	containers []Container
+	options    Options
+	classes    map[string]int
+	apart      []uint64
+	left       []int32  // by box
+	reason     []Reason // by box, of those left
+	result     Result
+	stop       *atomic.Bool
+}
+
+func pack(ctx context.Context, boxes []Box, containers []Container, options Options) Result {
+	var stop atomic.Bool
+	defer context.AfterFunc(ctx, func() { stop.Store(true) })()
+	if ctx.Err() != nil {
+		stop.Store(true)
+	}
+	j := &job{boxes: boxes, containers: containers, options: options, classes: map[string]int{}, stop: &stop}
+	for _, pair := range options.Apart {
+		for _, class := range pair {
+			if _, ok := j.classes[class]; !ok {
+				j.classes[class] = len(j.classes)
+			}
+		}
+	}
+	j.apart = make([]uint64, len(j.classes))
+	for _, pair := range options.Apart {
+		a, b := j.classes[pair[0]], j.classes[pair[1]]
+		j.apart[a] |= 1 << b
+		j.apart[b] |= 1 << a
+	}
+	for i := range boxes {
+		j.left = append(j.left, int32(boxes[i].Count))
+		j.reason = append(j.reason, j.hopeless(i))
+	}
+	for k := range containers {
+		for copy := 1; (containers[k].Count == AsMany || copy <= containers[k].Count) && !stop.Load(); copy++ {
+			if !j.fill(k, copy) {
+				break
+			}
+		}
+	}
+	for i, n := range j.left {
+		if n > 0 {
+			if j.reason[i] == NoRoom && j.keptApart(i) {
+				j.reason[i] = KeptApart
+			}
+			j.result.Left = append(j.result.Left, Left{i, int(n), j.reason[i]})
+		}
+	}
+	j.result.Interrupted = stop.Load()
+	return j.result
+}
+
+// keptApart says whether each container holds something that box i must be apart from.
+func (j *job) keptApart(i int) bool {
+	bit, ok := j.classes[j.boxes[i].Segregation]
+	if !ok {
+		return false
+	}
+	for _, load := range j.result.Loads {
+		clash := false
+		for _, p := range load.Placements {
+			other, ok := j.classes[j.boxes[p.Box].Segregation]
+			clash = clash || ok && j.apart[bit]>>other&1 == 1
+		}
+		if !clash {
+			return false
+		}
+	}
+	return len(j.result.Loads) > 0
+}
+
+// standsIn returns the ways box b may stand in a container, each size once.
+func standsIn(b *Box, c *Container) []stand {
+	var out []stand
+	upright := b.Upright
+	if upright == ([3]bool{}) {
+		upright[2] = true
+	}
+	for up := range 3 {
+		if !upright[up] {
+			continue
+		}
+		x, y := int32(b.Size[(up+1)%3]), int32(b.Size[(up+2)%3])
+		for _, size := range [2]vec{{x, y, int32(b.Size[up])}, {y, x, int32(b.Size[up])}} {
+			ok := true
+			for axis := range 3 {
+				ok = ok && int(size[axis]) <= c.Size[axis]
+			}
+			first := 1 // across and up through an end door
+			if c.Opening == OpenTop {
+				first = 0
+			}
+			for d := range 2 {
+				ok = ok && (c.Door[d] == 0 || int(size[first+d]) <= c.Door[d])
+			}
+			if ok && !slices.ContainsFunc(out, func(o stand) bool { return o.size == size }) {
+				out = append(out, stand{size, up})
+			}
+		}
+	}
+	return out
+}
+
+// bearable says whether a box alone is within the mass and floor limits.
+func bearable(b *Box, c *Container, stands []stand) []stand {
+	if c.MassGramsMax > 0 && b.MassGrams > c.MassGramsMax {
+		return nil
+	}
+	if c.FloorKgPerM2 == 0 || !b.FloorOnly {
+		return stands
+	}
+	return slices.DeleteFunc(slices.Clone(stands), func(s stand) bool {
+		return float64(b.MassGrams) > float64(c.FloorKgPerM2)/1000*float64(s.size[0])*float64(s.size[1])
+	})
+}
+
+// hopeless returns why a box goes into no container at all; NoRoom if it may.
+func (j *job) hopeless(i int) Reason {
+	b := &j.boxes[i]
+	worst := TooLarge
+	for k := range j.containers {
+		c := &j.containers[k]
+		stands := standsIn(b, c)
+		switch {
+		case len(stands) == 0:
+		case len(bearable(b, c, stands)) == 0:
+			worst = max(worst, TooHeavy)
+		case b.Cold && !c.Cold:
+			worst = NoCold
+		default:
+			return NoRoom
+		}
+	}
+	return worst
+}
+
+// typeKey is what makes two boxes alike.
+type typeKey struct {
+	sides   [3]int
+	stands  [6]vec
+	mass    int64
+	top     int64
+	fragile bool
+	floor   bool
+	class   uint64
+}
+
+// filling makes the filling of one container from the boxes that are left, but for
+// those that are barred.
+func (j *job) filling(k int, barred []bool) *filling {
+	c := &j.containers[k]
+	f := &filling{size: vec{int32(c.Size[0]), int32(c.Size[1]), int32(c.Size[2])}}
+	f.rules = rules{massMax: c.MassGramsMax, support: j.options.Support, floor: float64(c.FloorKgPerM2) / 1000, apart: j.apart}
+	index := map[typeKey]int{}
+	for i := range j.boxes {
+		b := &j.boxes[i]
+		if j.left[i] == 0 || barred[i] || b.Cold && !c.Cold {
+			continue
+		}
+		stands := bearable(b, c, standsIn(b, c))
+		if len(stands) == 0 {
+			continue
+		}
+		t := boxType{stands: stands, volume: int64(b.Size[0]) * int64(b.Size[1]) * int64(b.Size[2]), mass: b.MassGrams,
+			fragile: b.Fragile, topLoad: b.TopLoadGrams, floor: b.FloorOnly}
+		if class, ok := j.classes[b.Segregation]; ok && b.Segregation != "" {
+			t.class = 1 << class
+		}
+		key := typeKey{mass: t.mass, top: t.topLoad, fragile: t.fragile, floor: t.floor, class: t.class, sides: b.Size}
+		slices.Sort(key.sides[:])
+		var sizes []vec
+		for _, s := range stands {
+			sizes = append(sizes, s.size)
+		}
+		slices.SortFunc(sizes, func(a, b vec) int { return slices.Compare(a[:], b[:]) })
+		copy(key.stands[:], sizes)
+		at, ok := index[key]
+		if !ok {
+			at = len(f.types)
+			index[key] = at
+			f.types = append(f.types, t)
+		}
+		f.types[at].count += j.left[i]
+		f.types[at].boxes = append(f.types[at].boxes, i)
+		f.rules.carry = f.rules.carry || t.topLoad > 0 || f.rules.floor > 0
+		f.rules.boxwise = f.rules.boxwise || t.fragile || t.floor
+	}
+	for at := range f.types {
+		t := &f.types[at]
+		if t.class != 0 && f.clash(t.class, t.class) {
+			t.count = 1
+		}
+	}
+	f.supported = f.rules.support > 0
+	f.centre = bounds{c.CentreMin, c.CentreMax}
+	f.lowOnly = f.supported
+	f.rules.boxwise = f.rules.boxwise || f.rules.carry
+	return f
+}
+
+// fill fills the next container of kind k; false if nothing goes in.
+func (j *job) fill(k, copy int) bool {
+	barred := make([]bool, len(j.boxes))
+	for {
+		f := j.filling(k, barred)
+		if len(f.types) == 0 {
+			return false
+		}
+		spots, unbalanced, rollouts := j.fillOnce(f, j.containers[k].Opening)
+		j.result.Rollouts += rollouts
+		counts := make([]int32, len(j.boxes))
+		boxOf := j.assign(f, spots, counts)
+		if broken := j.broken(counts, barred); broken {
+			continue
+		}
+		if len(spots) == 0 {
+			return false
+		}
+		j.keep(k, copy, f, spots, boxOf, counts)
+		for _, kind := range unbalanced {
+			for _, b := range f.types[kind].boxes {
+				j.reason[b] = max(j.reason[b], Unbalanced)
+			}
+		}
+		return true
+	}
+}
+
+// broken bars each group of which only a part is in, and says whether there was one.
+func (j *job) broken(counts []int32, barred []bool) bool {
+	in, all := map[string]int32{}, map[string]int32{}
+	for i := range j.boxes {
+		if g := j.boxes[i].Group; g != "" {
+			in[g] += counts[i]
+			all[g] += j.left[i]
+		}
+	}
+	found := false
+	for i := range j.boxes {
+		if g := j.boxes[i].Group; g != "" && in[g] > 0 && in[g] < all[g] {
+			barred[i], j.reason[i] = true, GroupBroken
+			found = true
+		}
+	}
+	return found
+}
+
+// assign gives each spot one of the boxes that its type stands for.
+func (j *job) assign(f *filling, spots []spot, counts []int32) []int {
+	out := make([]int, len(spots))
+	for i := range spots {
+		for _, b := range f.types[spots[i].kind].boxes {
+			if counts[b] < j.left[b] {
+				counts[b]++
+				out[i] = b
+				break
+			}
+		}
+	}
+	return out
+}
+
+// fillOnce searches for the best filling. It returns the boxes of it in the order of
+// loading, and the types of which some were left out for balance.
+func (j *job) fillOnce(f *filling, opening Opening) (spots []spot, unbalanced []int32, rollouts int) {
+	f.prepare(maxBlocks)
+	q := &search{f: f, limit: int64(j.options.Rollouts), workers: make([]worker, max(1, j.options.Workers)), stop: j.stop}
+	for i := range q.workers {
+		q.workers[i].f = f
+	}
+	total := float64(f.size[0]) * float64(f.size[1]) * float64(f.size[2])
+	q.found = func(best int64, pieces int) {
+		if j.options.Progress != nil {
+			j.options.Progress(Progress{len(j.result.Loads), int(q.rollouts.Load()), float64(best) / total, pieces})
+		}
+	}
+	q.run()
+	// A box that would have to wait for itself, round a ring of boxes that are in
+	// each other's way, is left out with all that waits for it.
+	order := loadingOrder(q.spots, opening)
+	for _, i := range order {
+		spots = append(spots, q.spots[i])
+	}
+	if len(order) < len(q.spots) && f.centre.any() {
+		spots, _ = f.balance(spots)
+	}
+	return spots, q.unbalanced, int(q.rollouts.Load())
+}
+
+// keep writes a filled container down.
+func (j *job) keep(k, copy int, f *filling, spots []spot, boxOf []int, counts []int32) {
+	c := &j.containers[k]
+	load := Load{Container: k, Copy: copy}
+	var touch []touching
+	for i := range spots {
+		for o := range spots {
+			a, b := &spots[o], &spots[i]
+			if a.hi[2] != b.lo[2] {
+				continue
+			}
+			r := rect{max(a.lo[0], b.lo[0]), max(a.lo[1], b.lo[1]), min(a.hi[0], b.hi[0]), min(a.hi[1], b.hi[1])}
+			if r.x0 < r.x1 && r.y0 < r.y1 {
+				touch = append(touch, touching{int32(o), int32(i), r.area()})
+			}
+		}
+	}
+	var order []int32
+	var areas []int64
+	tops := onTop(nil, spots, touch, f.types, &order, &areas)
+	volume := int64(0)
+	for i := range spots {
+		s := &spots[i]
+		t := &f.types[s.kind]
+		volume += t.volume
+		load.MassGrams += t.mass
+		p := Placement{Box: boxOf[i], Upright: upright(&j.boxes[boxOf[i]], s), Order: i + 1, TopGrams: ceilGrams(tops[i])}
+		for axis := range 3 {
+			p.At[axis], p.Size[axis] = int(s.lo[axis]), int(s.hi[axis]-s.lo[axis])
+		}
+		load.Placements = append(load.Placements, p)
+	}
+	load.Utilisation = float64(volume) / (float64(c.Size[0]) * float64(c.Size[1]) * float64(c.Size[2]))
+	load.Centre = centre(f.types, spots)
+	for i, n := range counts {
+		j.left[i] -= n
+	}
+	j.result.Loads = append(j.result.Loads, load)
+}
+
+// upright returns which dimension of the box stands upright in a spot: one that may.
+func upright(b *Box, s *spot) int {
+	size := vec{s.hi[0] - s.lo[0], s.hi[1] - s.lo[1], s.hi[2] - s.lo[2]}
+	all := Container{Size: [3]int{MaxLength, MaxLength, MaxLength}}
+	for _, o := range standsIn(b, &all) {
+		if o.size == size {
+			return o.upright
+		}
+	}
+	return 2
+}
+
+// loadingOrder returns the spots in an order in which they can be loaded: from the
+// back to the door, from below upwards.
+func loadingOrder(spots []spot, opening Opening) []int {
+	n := len(spots)
+	waits := make([]int, n)
+	after := make([][]int, n)
+	for i := range spots {
+		for k := range spots {
+			if i != k && before(&spots[i], &spots[k], opening) {
+				after[i] = append(after[i], k)
+				waits[k]++
+			}
+		}
+	}
+	nearer := func(a, b int) int {
+		p, q := &spots[a], &spots[b]
+		if opening == OpenTop {
+			return cmp.Or(cmp.Compare(p.lo[2], q.lo[2]), cmp.Compare(p.lo[0], q.lo[0]), cmp.Compare(p.lo[1], q.lo[1]), cmp.Compare(a, b))
+		}
+		return cmp.Or(cmp.Compare(p.lo[0], q.lo[0]), cmp.Compare(p.lo[2], q.lo[2]), cmp.Compare(p.lo[1], q.lo[1]), cmp.Compare(a, b))
+	}
+	var ready, out []int
+	for i := range spots {
+		if waits[i] == 0 {
+			ready = append(ready, i)
+		}
+	}
+	for len(ready) > 0 {
+		i := slices.MinFunc(ready, nearer)
+		ready = slices.DeleteFunc(ready, func(k int) bool { return k == i })
+		out = append(out, i)
+		for _, k := range after[i] {
+			if waits[k]--; waits[k] == 0 {
+				ready = append(ready, k)
+			}
+		}
+	}
+	return out
+}
+
+// before says whether a must be loaded before b, because b then stands in its way.
+func before(a, b *spot, opening Opening) bool {
+	if a.lo[1] >= b.hi[1] || b.lo[1] >= a.hi[1] {
+		return false
+	}
+	if a.lo[0] < b.hi[0] && b.lo[0] < a.hi[0] {
+		return a.hi[2] <= b.lo[2]
+	}
+	return opening == OpenEnd && a.hi[0] <= b.lo[0] && a.lo[2] < b.hi[2] && b.lo[2] < a.hi[2]
+}
