@@ -3,9 +3,13 @@ package mail
 import (
 	"bytes"
 	"context"
+	"crypto/tls"
 	"errors"
+	"fmt"
 	"io"
 	"net"
+	"net/http"
+	"net/http/httptest"
 	netmail "net/mail"
 	"os"
 	"path/filepath"
@@ -15,6 +19,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/emersion/go-sasl"
 	"github.com/emersion/go-smtp"
 )
 
@@ -227,11 +232,14 @@ func (s *mailServer) Data(r io.Reader) error {
 	return s.box.Deliver("100"+string(rune('0'+s.got))+".M1P2.mx", append([]byte(trace), message...))
 }
 
-func startMailServer(t *testing.T, backend *mailServer, maxBytes int64) string {
+func startMailServer(t *testing.T, backend smtp.Backend, maxBytes int64, certificates ...tls.Certificate) string {
 	t.Helper()
 	listener := must[net.Listener](t)(net.Listen("tcp", "127.0.0.1:0"))
 	server := smtp.NewServer(backend)
 	server.MaxMessageBytes = maxBytes
+	if len(certificates) > 0 {
+		server.TLSConfig = &tls.Config{Certificates: certificates}
+	}
 	done := make(chan struct{})
 	go func() { defer close(done); server.Serve(listener) }()
 	t.Cleanup(func() { server.Close(); <-done })
@@ -275,5 +283,66 @@ func TestSMTP(t *testing.T) {
 	sender.Outbox = SMTP{Address: silent.Addr().String()}
 	if _, err := sender.Put(short, stn, home, longestSlot, [][]byte{parcel(9)}); !errors.Is(err, context.DeadlineExceeded) {
 		t.Errorf("a server that never answers: %v", err)
+	}
+}
+
+// guardedServer takes mails only from who has started TLS and has then given the
+// user's password.
+type guardedServer struct {
+	*mailServer
+	tls, known bool
+}
+
+func (s *guardedServer) NewSession(c *smtp.Conn) (smtp.Session, error) {
+	_, secure := c.TLSConnectionState()
+	return &guardedServer{mailServer: s.mailServer, tls: secure}, nil
+}
+
+func (s *guardedServer) AuthMechanisms() []string { return []string{sasl.Plain} }
+
+func (s *guardedServer) Auth(string) (sasl.Server, error) {
+	return sasl.NewPlainServer(func(_, user, password string) error {
+		if s.known = user == "stn" && password == "sesame"; !s.known {
+			return &smtp.SMTPError{Code: 535, Message: "unknown"}
+		}
+		return nil
+	}), nil
+}
+
+func (s *guardedServer) Rcpt(to string, o *smtp.RcptOptions) error {
+	if !s.tls || !s.known {
+		return &smtp.SMTPError{Code: 530, Message: fmt.Sprintf("TLS %t, known %t", s.tls, s.known)}
+	}
+	return s.mailServer.Rcpt(to, o)
+}
+
+// TestSMTPStartTLS: where a server offers TLS it is used, before the password and
+// the mail; a server with a certificate that nobody vouches for gets neither.
+func TestSMTPStartTLS(t *testing.T) {
+	web := httptest.NewUnstartedServer(nil) // has a certificate for 127.0.0.1, and a pool that vouches for it
+	web.StartTLS()
+	defer web.Close()
+	trusting := web.Client().Transport.(*http.Transport).TLSClientConfig
+	backend := &mailServer{box: maildir(t)}
+	address := startMailServer(t, &guardedServer{mailServer: backend}, 200_000, web.TLS.Certificates...)
+	for _, c := range []struct {
+		name     string
+		password string
+		config   *tls.Config
+		want     string // in the error; empty: delivered
+	}{
+		{"certificate of an unknown authority", "sesame", nil, "certificate"},
+		{"wrong password", "open", trusting, "refuses"},
+		{"right", "sesame", trusting, ""},
+	} {
+		got := backend.got
+		sender := mailOf(stn, maildir(t), SMTP{Address: address, User: "stn", Password: c.password, TLS: c.config})
+		_, err := sender.Put(t.Context(), stn, home, "log", [][]byte{parcel(4)})
+		switch {
+		case c.want == "" && (err != nil || backend.got != got+1):
+			t.Errorf("%s: %v, %d mails delivered", c.name, err, backend.got-got)
+		case c.want != "" && (err == nil || !strings.Contains(err.Error(), c.want) || backend.got != got):
+			t.Errorf("%s: %v, %d mails delivered; want an error with %q", c.name, err, backend.got-got, c.want)
+		}
 	}
 }
