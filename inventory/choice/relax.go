@@ -38,7 +38,8 @@ type relaxed struct {
 	keyLeft []float64 // per span: what is left for its key
 	basics  []int32   // per span: how many basics it has
 	worth   []float64 // per entry of cols: gain less the price of what it uses
-	pivots  int64
+	alpha   []float64 // per entry of cols: how it moves the basic that leaves
+	steps   []step    // per span
 }
 
 func newRelaxed(t *table) *relaxed {
@@ -46,6 +47,7 @@ func newRelaxed(t *table) *relaxed {
 	return &relaxed{
 		t: t, matrix: make([]float64, 2*m*m), inverse: make([]float64, m*m), lambda: make([]float64, m), level: make([]float64, m),
 		keyLeft: make([]float64, t.items), basics: make([]int32, t.items), worth: make([]float64, len(t.option)),
+		alpha: make([]float64, len(t.option)), steps: make([]step, t.items),
 	}
 }
 
@@ -78,7 +80,6 @@ func (w *relaxed) relax(n *node, threshold float64) ending {
 			}
 			return optimal
 		}
-		w.pivots++
 		enter, ok := w.entering(n, leave, up)
 		if !ok {
 			n.bound = math.Inf(-1)
@@ -204,7 +205,7 @@ func (w *relaxed) price(n *node) {
 			}
 		}
 		bound += best
-		if w.basics[s] == 0 && (n.dead[span.key] || w.worth[span.key] < best) {
+		if w.basics[s] == 0 && (n.dead[span.key] || w.worth[span.key] < best-t.epsilon) { // a change at a tie could go on for ever
 			span.key = at
 		}
 	}
@@ -275,52 +276,80 @@ func (w *relaxed) swapKey(n *node) bool {
 	return false
 }
 
-// entering returns the variable that keeps the multipliers right when the basic
-// at leave goes to its bound; false if there is none, as the node then has no
-// solution.
+// step is how far along the multipliers' way an item's key gives way, and to
+// which column.
+type step struct {
+	ratio, alpha float64
+	entry        int32
+}
+
+// entering returns the variable that takes the place of the basic at leave as
+// that goes to its bound; false if there is none, as the node then has no
+// solution. On the way items without basics change their keys, as long as the
+// basic stays out of bounds: the long step of the dual simplex.
 func (w *relaxed) entering(n *node, leave int, up bool) (place, bool) {
 	m, t := w.t.rows, w.t
 	row := w.inverse[leave*m : leave*m+m]
-	sign := 1.0
+	sign, excess := 1.0, w.level[leave]
 	if up {
-		sign = -1
-	}
-	var enter place
-	found := false
-	ratio, size := math.Inf(1), 0.0
-	consider := func(alpha, price float64, at place) {
-		r := price / alpha
-		if r < ratio-1e-13 || r <= ratio+1e-13 && alpha > size {
-			ratio, size, enter, found = min(r, ratio), alpha, at, true
-		}
+		sign, excess = -1, -excess
 	}
 	for s := range n.items {
 		span := n.items[s]
-		q := int(n.cols[span.key])
-		keyAlpha, keyWorth := 0.0, w.worth[span.key]
-		for r, u := range t.use[q*m : q*m+m] {
-			keyAlpha += row[r] * u
-		}
 		for e := span.from; e < span.to; e++ {
-			if e == span.key || n.dead[e] {
-				continue
-			}
 			k := int(n.cols[e])
-			alpha := -keyAlpha
+			alpha := 0.0
 			for r, u := range t.use[k*m : k*m+m] {
 				alpha += row[r] * u
 			}
-			if alpha *= sign; alpha > pivotLeast && !(w.basics[s] > 0 && n.basic(int32(s), e)) {
-				consider(alpha, max(0, keyWorth-w.worth[e]), place{int32(s), e})
+			w.alpha[e] = sign * alpha
+		}
+		w.steps[s] = w.nextStep(n, int32(s))
+	}
+	slack := step{ratio: math.Inf(1)}
+	for r := range m {
+		if alpha := sign * row[r]; alpha > pivotLeast && !n.basic(-1, int32(r)) {
+			if ratio := w.lambda[r] / alpha; ratio < slack.ratio {
+				slack = step{ratio, alpha, int32(r)}
 			}
 		}
 	}
-	for r := range m {
-		if alpha := sign * row[r]; alpha > pivotLeast && !n.basic(-1, int32(r)) {
-			consider(alpha, w.lambda[r], place{-1, int32(r)})
+	for {
+		best, at := slack, int32(-1)
+		for s := range n.items {
+			if c := &w.steps[s]; c.ratio < best.ratio || c.ratio == best.ratio && c.alpha > best.alpha {
+				best, at = *c, int32(s)
+			}
+		}
+		switch {
+		case math.IsInf(best.ratio, 1):
+			return place{}, false
+		case at < 0:
+			return place{-1, best.entry}, true
+		case w.basics[at] > 0 || excess-best.alpha <= tolerance:
+			return place{at, best.entry}, true
+		}
+		excess -= best.alpha
+		n.items[at].key = best.entry
+		w.steps[at] = w.nextStep(n, at)
+	}
+}
+
+func (w *relaxed) nextStep(n *node, s int32) step {
+	span := n.items[s]
+	keyAlpha, keyWorth := w.alpha[span.key], w.worth[span.key]
+	best := step{ratio: math.Inf(1)}
+	for e := span.from; e < span.to; e++ {
+		alpha := w.alpha[e] - keyAlpha
+		if alpha <= pivotLeast || n.dead[e] {
+			continue
+		}
+		ratio := max(0, keyWorth-w.worth[e]) / alpha
+		if (ratio < best.ratio || ratio == best.ratio && alpha > best.alpha) && !(w.basics[s] > 0 && n.basic(s, e)) {
+			best = step{ratio, alpha, e}
 		}
 	}
-	return enter, found
+	return best
 }
 
 func (n *node) basic(span, at int32) bool {
