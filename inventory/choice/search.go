@@ -3,6 +3,7 @@ package choice
 import (
 	"context"
 	"math"
+	"slices"
 	"sync"
 )
 
@@ -23,18 +24,23 @@ const (
 	workers   = 4
 	roundFrom = 64
 	roundTo   = 4096
+
+	coreAfter = 1000 // nodes of the whole search before cores are tried
+	coreFirst = 4000 // nodes that cores get in any case
+	coreShare = 0.2  // of all nodes
+	coreFrom  = 20   // columns of the first core
+	coreNodes = 20000
 )
 
 type worker struct {
 	*relaxed
-	gap     float64
 	stack   []*node
 	spare   []*node
 	best    float64 // the best answer this worker knows of
 	columns []int32 // that answer, if it found it itself since the last round
 	trial   []int32
 	nodes   int64
-	given   float64 // the highest bound of nodes it gave up as close enough
+	walk    *wanderer
 }
 
 // threshold is what a node must beat to be worth looking into.
@@ -60,62 +66,155 @@ func (m *model) solve(ctx context.Context, s Settings) (outcome, *NoneError) {
 	}
 	all := make([]*worker, workers)
 	for i := range all {
-		all[i] = &worker{relaxed: newRelaxed(t), best: math.Inf(-1), trial: make([]int32, t.items)}
+		all[i] = &worker{relaxed: newRelaxed(t), best: math.Inf(-1), trial: make([]int32, t.items), walk: newWanderer(t, uint64(i)<<32)}
 	}
-	best, columns := math.Inf(-1), []int32(nil)
-	share := func() {
-		for _, w := range all {
-			if w.columns != nil && w.best > best {
-				best, columns = w.best, append([]int32(nil), w.columns...)
-			}
-		}
-		for _, w := range all {
-			w.best, w.columns = best, nil
-		}
-	}
+	q := &search{t: t, all: all, best: math.Inf(-1)}
 	if start := t.find(s.Start); start != nil {
 		all[0].offer(start)
 	}
-	all[0].stack = append(all[0].stack, t.root())
-	out := outcome{}
+	all[0].push(t.root())
+	var out outcome
 	for round := roundFrom; ; round = min(2*round, roundTo) {
-		var group sync.WaitGroup
-		for _, w := range all {
-			if len(w.stack) > 0 {
-				group.Go(func() { w.run(ctx, int64(round)) })
-			}
-		}
-		group.Wait()
-		share()
-		out.nodes, out.bound = 0, best
-		for _, w := range all {
-			out.nodes += w.nodes
-			for _, n := range w.stack {
-				if n.bound > best+t.step() {
-					out.bound = max(out.bound, n.bound)
-				}
-			}
-		}
-		if out.proven = out.bound == best; out.proven {
+		q.round(ctx, round)
+		out.bound = q.bound()
+		if out.proven = out.bound == q.best; out.proven {
 			break
 		}
 		if s.Progress != nil {
-			s.Progress(Progress{Found: columns != nil, Value: best, Bound: out.bound, Nodes: out.nodes})
+			s.Progress(Progress{Found: q.columns != nil, Value: q.best, Bound: out.bound, Nodes: q.nodes()})
 		}
-		if ctx.Err() != nil || s.MaxNodes > 0 && out.nodes >= s.MaxNodes || out.bound-best <= s.Gap*math.Abs(best) {
+		if ctx.Err() != nil || s.MaxNodes > 0 && q.nodes() >= s.MaxNodes || out.bound-q.best <= s.Gap*math.Abs(q.best) {
 			break
+		}
+		if q.core > 0 || q.nodes() > coreAfter {
+			q.cores(ctx)
 		}
 		spread(all)
 	}
-	if columns == nil {
+	out.nodes = q.nodes()
+	if q.columns == nil {
 		return out, &NoneError{Resource: -1, Unproven: !out.proven}
 	}
-	out.value = best
+	out.value = q.best
 	out.chosen = make([]int, t.items)
-	for i, k := range columns {
+	for i, k := range q.columns {
 		out.chosen[i] = int(t.option[k])
 	}
 	return out, nil
+}
+
+// search is the workers and what they know together.
+type search struct {
+	t       *table
+	all     []*worker
+	best    float64
+	columns []int32
+	core    int // columns left free in the last core; -1 when there are no more to try
+	spent   int64
+}
+
+// round lets every worker with a stack visit up to budget nodes, and shares the
+// best answer.
+func (q *search) round(ctx context.Context, budget int) {
+	var group sync.WaitGroup
+	for _, w := range q.all {
+		if len(w.stack) > 0 {
+			group.Go(func() { w.run(ctx, int64(budget)) })
+		}
+	}
+	group.Wait()
+	for _, w := range q.all {
+		if w.columns != nil && w.best > q.best {
+			q.best, q.columns = w.best, append([]int32(nil), w.columns...)
+		}
+	}
+	for _, w := range q.all {
+		w.best, w.columns = q.best, nil
+	}
+}
+
+// bound returns what is proven: the highest bound left on the stacks, or the
+// best answer if none is above it.
+func (q *search) bound() float64 {
+	bound := q.best
+	for _, w := range q.all {
+		for _, n := range w.stack {
+			if n.bound > q.best+q.t.step() {
+				bound = max(bound, n.bound)
+			}
+		}
+	}
+	return bound
+}
+
+func (q *search) nodes() int64 {
+	sum := int64(0)
+	for _, w := range q.all {
+		sum += w.nodes
+	}
+	return sum
+}
+
+// cores looks for better answers where they mostly are: among the options that
+// the relaxation nearly takes (Balas and Zemel 1980; Puchinger, Raidl and
+// Pferschy 2010). Each core is larger than the one before; cores get a share of
+// all nodes.
+func (q *search) cores(ctx context.Context) {
+	for q.core >= 0 && float64(q.spent) < coreShare*float64(q.nodes())+coreFirst && ctx.Err() == nil {
+		kept := make([][]*node, len(q.all))
+		for i, w := range q.all {
+			kept[i], w.stack = w.stack, nil
+		}
+		before := q.nodes()
+		if q.core = q.core*5/4 + 1; q.core < coreFrom {
+			q.core = coreFrom
+		}
+		if n := q.all[0].coreNode(q.t.root(), q.core); n != nil {
+			q.all[0].push(n)
+		} else {
+			q.core = -1
+		}
+		for round := roundFrom; ctx.Err() == nil && q.nodes()-before < coreNodes && q.bound() > q.best; round = min(2*round, roundTo/4) {
+			q.round(ctx, round)
+			spread(q.all)
+		}
+		q.spent += q.nodes() - before
+		for i, w := range q.all {
+			w.spare = append(w.spare, w.stack...)
+			w.stack = kept[i]
+		}
+	}
+}
+
+// coreNode returns the root with only so many columns left beside the best of
+// each item: those of the least reduced cost. It returns nil when no column that
+// could better the best answer is left out.
+func (w *worker) coreNode(root *node, columns int) *node {
+	if w.relax(root, w.threshold()) != optimal {
+		return nil
+	}
+	w.strike(root)
+	var costs []float64
+	cost := func(s span, e int32) float64 { return w.worth[s.key] - w.worth[e] }
+	for _, s := range root.items {
+		for e := s.from; e < s.to; e++ {
+			if e != s.key && !root.dead[e] {
+				costs = append(costs, cost(s, e))
+			}
+		}
+	}
+	if len(costs) <= columns {
+		return nil
+	}
+	slices.Sort(costs)
+	for _, s := range root.items {
+		for e := s.from; e < s.to; e++ {
+			if e != s.key && cost(s, e) > costs[columns] {
+				root.dead[e] = true
+			}
+		}
+	}
+	return w.half(root, -1, 0, false)
 }
 
 // spread gives workers without work the older half of the longest stack.
@@ -259,8 +358,20 @@ func (w *worker) offer(columns []int32) bool {
 		return false
 	}
 	w.columns = append(w.columns[:0], columns...)
-	w.best = w.t.improve(w.columns)
+	w.best = value
+	w.walk.begin(columns)
+	w.walk.fill()
+	w.walk.exchange()
+	w.keep()
 	return true
+}
+
+// keep takes over what the wanderer found, if it is better and fits.
+func (w *worker) keep() {
+	if value := w.t.value(w.walk.at); value > w.best && w.t.fits(w.walk.at) {
+		w.best = value
+		w.columns = append(w.columns[:0], w.walk.at...)
+	}
 }
 
 // strike takes out what would cost more than the gap to the best answer.
