@@ -40,7 +40,6 @@ type relaxed struct {
 	worth   []float64 // per entry of cols: gain less the price of what it uses
 	alpha   []float64 // per entry of cols: how it moves the basic that leaves
 	steps   []step    // per span
-	work    int64     // columns times rows looked at
 }
 
 func newRelaxed(t *table) *relaxed {
@@ -70,7 +69,6 @@ func (w *relaxed) relax(n *node, threshold float64) ending {
 	for range 200 + 20*m + 2*len(n.cols) {
 		w.factorAnyhow(n)
 		w.price(n)
-		w.work += int64(len(n.cols) * m)
 		if n.bound <= threshold {
 			return hopeless
 		}
@@ -296,7 +294,6 @@ func (w *relaxed) entering(n *node, leave int, up bool) (place, bool) {
 	if up {
 		sign, excess = -1, -excess
 	}
-	w.work += int64(len(n.cols) * m)
 	for s := range n.items {
 		span := n.items[s]
 		for e := span.from; e < span.to; e++ {

@@ -1,0 +1,109 @@
+package choice
+
+// polisher betters a choice by changing one item or two at a time.
+type polisher struct {
+	t    *table
+	at   []int32 // the choice, a column for each item
+	room []float64
+	pool []int32 // items with more than one option
+}
+
+func newPolisher(t *table) *polisher {
+	p := &polisher{t: t, room: make([]float64, t.rows)}
+	for i := range t.items {
+		if t.first[i+1]-t.first[i] > 1 {
+			p.pool = append(p.pool, int32(i))
+		}
+	}
+	return p
+}
+
+func (p *polisher) begin(columns []int32) {
+	p.at = append(p.at[:0], columns...)
+	m := p.t.rows
+	for r := range p.room {
+		p.room[r] = 1
+		for _, k := range columns {
+			p.room[r] -= p.t.use[int(k)*m+r]
+		}
+	}
+}
+
+func (p *polisher) move(i, to int32) {
+	m := p.t.rows
+	from := p.at[i]
+	for r := range p.room {
+		p.room[r] -= p.t.use[int(to)*m+r] - p.t.use[int(from)*m+r]
+	}
+	p.at[i] = to
+}
+
+func (p *polisher) fits(from, to int32) bool {
+	m := p.t.rows
+	a, b := p.t.use[int(from)*m:int(from)*m+m], p.t.use[int(to)*m:int(to)*m+m]
+	for r, u := range b {
+		if u-a[r] > p.room[r] {
+			return false
+		}
+	}
+	return true
+}
+
+// fill takes the change of one item that gains most and fits, until none does.
+func (p *polisher) fill() {
+	for {
+		best, at, to := p.t.step(), int32(-1), int32(0)
+		for _, i := range p.pool {
+			from := p.at[i]
+			for k := p.t.first[i]; k < p.t.first[i+1]; k++ {
+				if gain := p.t.gain[k] - p.t.gain[from]; gain > best {
+					if p.fits(from, k) {
+						best, at, to = gain, i, k
+					}
+				}
+			}
+		}
+		if at < 0 {
+			return
+		}
+		p.move(at, to)
+	}
+}
+
+// exchange changes two items at a time, and one, until nothing is gained.
+func (p *polisher) exchange() {
+	for p.pair() {
+		p.fill()
+	}
+}
+
+func (p *polisher) pair() bool {
+	for _, i := range p.pool {
+		from := p.at[i]
+		for k := p.t.first[i]; k < p.t.first[i+1]; k++ {
+			loss := p.t.gain[from] - p.t.gain[k]
+			if loss <= 0 {
+				continue
+			}
+			p.move(i, k)
+			best, at, to := loss+p.t.step(), int32(-1), int32(0)
+			for _, j := range p.pool {
+				if j == i {
+					continue
+				}
+				other := p.at[j]
+				for l := p.t.first[j]; l < p.t.first[j+1]; l++ {
+					if gain := p.t.gain[l] - p.t.gain[other]; gain > best && p.fits(other, l) {
+						best, at, to = gain, j, l
+					}
+				}
+			}
+			if at >= 0 {
+				p.move(at, to)
+				return true
+			}
+			p.move(i, from)
+		}
+	}
+	return false
+}
