@@ -44,6 +44,13 @@
 // Source: NIST/SEMATECH e-Handbook, section 8.4.5.1; Garwood (1936),
 // Biometrika 28, 437. χ²(p; 2m)/2 is the p-quantile of Gamma(m, 1).
 //
+// # More than one pool, and what comes back
+//
+// [Group] is the odds of redundant units that share a pool, [Repaired] those of
+// a pool to which units come back from repair on site, [Depot] the split of stock
+// between a depot and its bases, [EqualShare] the rule that shares a target out
+// evenly.
+//
 // # What the figures assume
 //
 // Failures come singly, independently and at a constant rate: no wear-out, no
