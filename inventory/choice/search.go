@@ -503,7 +503,7 @@ func (w *worker) strike(n *node) {
 // options in two.
 func (w *worker) branch(n *node) (at, cut int32, upper bool) {
 	at = -1
-	best := 1e-7
+	best := -1.0
 	for p, b := range n.basis {
 		if b.span < 0 || w.level[p] < 1e-7 {
 			continue
@@ -535,7 +535,15 @@ func (w *worker) branch(n *node) (at, cut int32, upper bool) {
 				count(c.at, w.level[q])
 			}
 		}
-		if score := min(below, 1-below); score > best && w.splits(n, span, edge) {
+		// What rounding may cost: the part to be given up, times how much the
+		// options differ. Whole crates come before single pieces.
+		spread := 0.0
+		for q, c := range n.basis {
+			if c.span == b.span && w.level[q] > 1e-7 {
+				spread = max(spread, math.Abs(w.t.gain[n.cols[c.at]]-w.t.gain[n.cols[span.key]]))
+			}
+		}
+		if score := min(below, 1-below) * spread; min(below, 1-below) > 1e-7 && score > best && w.splits(n, span, edge) {
 			best, at, cut, upper = score, b.span, edge, below < 0.5
 		}
 	}
