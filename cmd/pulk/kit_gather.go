@@ -106,7 +106,7 @@ func (g *gatherer) items() error {
 			continue // two items with one part number: a conflict that is shown elsewhere
 		}
 		part := &kit.Part{PartNumber: it.PartNumber, Name: it.Name, UnitOfIssue: it.UnitOfIssue, Serialised: it.Serialised, MassGrams: it.MassGrams,
-			LengthMM: it.LengthMM, WidthMM: it.WidthMM, HeightMM: it.HeightMM, PriorMTBFHours: it.PriorMTBFHours}
+			LengthMM: it.LengthMM, WidthMM: it.WidthMM, HeightMM: it.HeightMM, PriorMTBFHours: it.PriorMTBFHours, PriceCents: it.PriceCents}
 		g.parts[it.PartNumber], g.byItem[it.ID] = part, part
 		g.order = append(g.order, it.PartNumber)
 	}

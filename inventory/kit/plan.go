@@ -38,6 +38,7 @@ type Part struct {
 	WidthMM        int64
 	HeightMM       int64
 	PriorMTBFHours int64 // 0: none
+	PriceCents     int64 // 0: not known
 
 	Installed     int64   // units in service that can be reached
 	Failures      int64   // seen so far
@@ -75,6 +76,8 @@ type Line struct {
 	SendLitres      float64
 	MassKnown       bool
 	VolumeKnown     bool
+
+	prior sparing.Rate // of a spare, before the record
 }
 
 // Plan is a kit list.
@@ -160,6 +163,7 @@ func (p *Plan) spare(part Part) (Line, error) {
 	if err != nil {
 		return line, err
 	}
+	line.prior = prior
 	answer, err := sparing.Need(sparing.Line{Installed: part.Installed, HoursToDelivery: p.Hours, Prior: prior, Failures: part.Failures,
 		UnitHoursSeen: part.UnitHoursSeen, GoodStock: part.Good, Target: p.Target, IntervalProbability: p.IntervalProbability, Piece: part.piece()})
 	if err != nil {

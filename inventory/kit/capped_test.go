@@ -1,0 +1,157 @@
+package kit
+
+import (
+	"context"
+	"errors"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"pulk/inventory/choice"
+	"pulk/inventory/sparing"
+)
+
+// someParts draws a few parts that fail often enough to matter.
+func someParts(t *rapid.T) []Part {
+	var parts []Part
+	for i := range rapid.IntRange(1, 4).Draw(t, "parts") {
+		side := rapid.Int64Range(50, 300).Draw(t, "side")
+		parts = append(parts, Part{PartNumber: string(rune('A' + i)), Installed: rapid.Int64Range(1, 20).Draw(t, "installed"),
+			PriorMTBFHours: rapid.Int64Range(5000, 200_000).Draw(t, "mtbf"), Good: rapid.Int64Range(0, 3).Draw(t, "good"),
+			Failures: rapid.Int64Range(0, 2).Draw(t, "failures"), UnitHoursSeen: float64(rapid.Int64Range(1, 50_000).Draw(t, "hours")),
+			MassGrams: rapid.Int64Range(100, 9000).Draw(t, "mass"), LengthMM: side, WidthMM: side, HeightMM: side, PriceCents: rapid.Int64Range(100, 90_000).Draw(t, "price")})
+	}
+	return parts
+}
+
+// TestFitAgainstAll: no other choice of up to six pieces of each spare that keeps to
+// the caps has better odds, by plain multiplication over all of them.
+func TestFitAgainstAll(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		plan, err := Make(request, someParts(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		caps := Caps{rapid.Float64Range(0, 30_000).Draw(t, "grams"), rapid.Float64Range(0, 60).Draw(t, "litres"), rapid.Float64Range(0, 300_000).Draw(t, "cents")}
+		got, err := plan.Fit(context.Background(), caps, Wish{}, choice.Settings{})
+		if err != nil || !got.Proven {
+			t.Fatalf("%+v, %v", got, err)
+		}
+		for r := range caps {
+			if got.Use[r] > caps[r]+1e-9 {
+				t.Fatalf("uses %g of %s; the cap is %g", got.Use[r], Resource(r), caps[r])
+			}
+		}
+		product, demands := 1.0, []sparing.Demand{}
+		for i := range got.Plan.Lines {
+			l := &got.Plan.Lines[i]
+			demand, err := l.Demand(plan.Hours)
+			if err != nil {
+				t.Fatal(err)
+			}
+			demands = append(demands, demand)
+			product *= demand.CDF(l.Good + l.Send)
+		}
+		if math.Abs(product-got.Odds) > 1e-9 {
+			t.Fatalf("odds %v; the product over what is sent is %v", got.Odds, product)
+		}
+		best := 0.0
+		var try func(i int, use Caps, odds float64)
+		try = func(i int, use Caps, odds float64) {
+			if i == len(plan.Lines) {
+				best = max(best, odds)
+				return
+			}
+			l := &plan.Lines[i]
+			for n := range int64(7) {
+				next := use
+				for r, each := range l.use() {
+					if next[r] += each * float64(n); next[r] > caps[r] {
+						return
+					}
+				}
+				try(i+1, next, odds*demands[i].CDF(l.Good+n))
+			}
+		}
+		try(0, Caps{}, 1)
+		if best > got.Odds*(1+1e-9) {
+			t.Fatalf("odds %v; another choice has %v", got.Odds, best)
+		}
+		if got.Bound < got.Odds-1e-12 {
+			t.Fatalf("bound %v below the odds %v", got.Bound, got.Odds)
+		}
+	})
+}
+
+// TestWinters: played winters agree with the formulas within the error of the play.
+func TestWinters(t *testing.T) {
+	parts := []Part{
+		{PartNumber: "PMP", Installed: 3, PriorMTBFHours: 9000, Failures: 2, UnitHoursSeen: 15_000, Good: 1, MassGrams: 4000},
+		{PartNumber: "FAN", Installed: 12, PriorMTBFHours: 40_000, Good: 2, MassGrams: 300},
+		{PartNumber: "NEW", Installed: 5, Failures: 1, UnitHoursSeen: 30_000, MassGrams: 800},
+	}
+	plan, err := Make(request, parts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, grams := range []float64{0, 4000, 9000, 20_000} {
+		caps := NoCaps()
+		caps[Mass] = grams
+		got, err := plan.Fit(t.Context(), caps, Wish{}, choice.Settings{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		played := got.Plan.Simulate(40_000, rand.New(rand.NewPCG(7, uint64(grams))), nil)
+		if z := (played.Odds - got.Odds) / played.Error; math.Abs(z) > 4 {
+			t.Errorf("%g g: odds %v, %v ± %v by %d winters: %.1f errors apart", grams, got.Odds, played.Odds, played.Error, played.Played, z)
+		}
+	}
+}
+
+func TestFitWishes(t *testing.T) {
+	parts := []Part{{PartNumber: "PMP", Installed: 3, PriorMTBFHours: 9000, MassGrams: 4000}, {PartNumber: "FAN", Installed: 12, PriorMTBFHours: 9000},
+		{PartNumber: "TAPE", Uses: []sparing.Use{{Runs: 2, PerRun: 3}}, MassGrams: 100}}
+	plan, err := Make(request, parts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	caps := NoCaps()
+	caps[Mass] = 12_700
+	sent := func(c *Capped) (out [3]int64) {
+		for i, l := range c.Plan.Lines {
+			out[i] = l.Send
+		}
+		return out
+	}
+	for _, c := range []struct {
+		name string
+		wish Wish
+		want [3]int64
+	}{
+		{"unknown mass is not sent", Wish{}, [3]int64{3, 0, 6}},
+		{"a floor for it is", Wish{Least: map[string]int64{"FAN": 4}}, [3]int64{3, 4, 6}},
+		{"a ceiling", Wish{Most: map[string]int64{"PMP": 1}}, [3]int64{1, 0, 6}},
+		{"minor", Wish{Minor: map[string]bool{"PMP": true}}, [3]int64{0, 0, 6}},
+	} {
+		got, err := plan.Fit(t.Context(), caps, c.wish, choice.Settings{})
+		if err != nil || sent(got) != c.want {
+			t.Errorf("%s: sends %v, %v; want %v", c.name, sent(got), err, c.want)
+			continue
+		}
+		if len(got.Unpriced) != 1 || got.Unpriced[0] != "FAN" || got.Fixed[Mass] != 600 {
+			t.Errorf("%s: unpriced %v, fixed %v", c.name, got.Unpriced, got.Fixed)
+		}
+	}
+	caps[Mass] = 500
+	var over *OverError
+	if _, err := plan.Fit(t.Context(), caps, Wish{}, choice.Settings{}); !errors.As(err, &over) || over.Use != 600 {
+		t.Errorf("consumables beyond the cap: %v", err)
+	}
+	caps[Mass] = 4000
+	var none *choice.NoneError
+	if _, err := plan.Fit(t.Context(), caps, Wish{Least: map[string]int64{"PMP": 2}}, choice.Settings{}); !errors.As(err, &none) {
+		t.Errorf("wishes beyond the cap: %v", err)
+	}
+}
