@@ -20,29 +20,49 @@ func (e *env) kitCommand() *cli.Command {
 	return group("kit", "next season's kit list",
 		verb{path: "pulk kit plan", usage: "spares and consumables for the time until the next delivery", reads: true,
 			about: "For each item in service: the failure rate from the datasheet and the record, and the smallest number of spares that reaches the confidence. " +
-				"For each part of the planned runs: what they will use up, as past runs did. Everything that is assumed stands below the table.",
+				"For each part of the planned runs: what they will use up, as past runs did. Everything that is assumed stands below the table. " +
+				"With --mass, --volume or --money (or --odds) the spares are chosen together instead, so that the odds that none of them runs out are the best that fit; consumables go first. " +
+				"Interrupted, it prints the best found so far.",
 			examples: []string{"pulk kit plan --until 2027-11-01 --confidence 0.95 --at stn --runs borehole-lowering=3 --runs module-acceptance=30",
-				"pulk kit plan --until 2027-11-01 --planned planned_runs.csv --unreachable hole-1 --csv kit.csv"},
-			flags: []cli.Flag{
-				&cli.StringFlag{Name: "until", Usage: "`DATE` of the next delivery, YYYY-MM-DD"},
-				&cli.StringFlag{Name: "from", Usage: "`DATE` that the time without delivery begins (else today)"},
-				&cli.Float64Flag{Name: "confidence", Value: 0.95, Usage: "`PROBABILITY`, for each item, that its stock suffices"},
-				&cli.StringFlag{Name: "at", Usage: "only what is at or in this `LOCATION` is in service or in stock (else everywhere)"},
-				&cli.StringSliceFlag{Name: "unreachable", Usage: "units at or in this `LOCATION` cannot be replaced and need no spares; may be repeated"},
-				&cli.StringFlag{Name: "planned", Usage: "CSV `FILE` with columns procedure, runs"},
-				&cli.StringSliceFlag{Name: "runs", Usage: "`PROCEDURE=N` planned runs; may be repeated"},
-				&cli.Float64Flag{Name: "prior-weight", Value: 1, Usage: "weight of a datasheet rate, as if so many `FAILURES` had been seen"},
-				&cli.Float64Flag{Name: "interval", Value: 0.9, Usage: "`PROBABILITY` of the interval shown for a rate"},
+				"pulk kit plan --until 2027-11-01 --planned planned_runs.csv --unreachable hole-1 --csv kit.csv",
+				"pulk kit plan --until 2027-11-01 --mass 1800kg --volume 9m3 --least WIN-003=1 --simulate 100000",
+				"pulk kit plan --until 2027-11-01 --odds 0.95 --volume 9m3"},
+			flags: append(append(append(planFlags(), capFlags()...), simulateFlags()...), oddsFlag(),
 				&cli.StringFlag{Name: "csv", Usage: "also write all lines to `FILE`; columns: docs/kit-csv.md"},
-				&cli.BoolFlag{Name: "all", Usage: "also show lines with nothing to send"}},
+				&cli.BoolFlag{Name: "all", Usage: "also show lines with nothing to send"}),
 			action: (*call).kitPlan}.command(e),
+		verb{path: "pulk kit why", args: "PART", minArgs: 1, maxArgs: 1, usage: "the arithmetic behind one line of the plan, in words and numbers", reads: true,
+			about:    "Give it the flags that the plan had.",
+			examples: []string{"pulk kit why WIN-003 --until 2027-11-01 --at stn", "pulk kit why WIN-003 --until 2027-11-01 --mass 1800kg"},
+			flags:    append(append(planFlags(), capFlags()...), oddsFlag()),
+			action:   (*call).kitWhy}.command(e),
+		verb{path: "pulk kit curve", usage: "the odds that no spare runs out, against the mass that is sent", reads: true,
+			about:    "Each point is the best choice under its cap. Other caps hold as given; --mass ends the curve, else it goes to odds of 0.999.",
+			examples: []string{"pulk kit curve --until 2027-11-01 --at stn", "pulk kit curve --until 2027-11-01 --volume 9m3 --points 30 --svg curve.svg"},
+			flags:    append(append(planFlags(), capFlags()...), curveFlags()...),
+			action:   (*call).kitCurve}.command(e),
 	)
+}
+
+// planFlags say what a plan is for.
+func planFlags() []cli.Flag {
+	return []cli.Flag{
+		&cli.StringFlag{Name: "until", Usage: "`DATE` of the next delivery, YYYY-MM-DD"},
+		&cli.StringFlag{Name: "from", Usage: "`DATE` that the time without delivery begins (else today)"},
+		&cli.Float64Flag{Name: "confidence", Value: 0.95, Usage: "`PROBABILITY`, for each item, that its stock suffices"},
+		&cli.StringFlag{Name: "at", Usage: "only what is at or in this `LOCATION` is in service or in stock (else everywhere)"},
+		&cli.StringSliceFlag{Name: "unreachable", Usage: "units at or in this `LOCATION` cannot be replaced and need no spares; may be repeated"},
+		&cli.StringFlag{Name: "planned", Usage: "CSV `FILE` with columns procedure, runs"},
+		&cli.StringSliceFlag{Name: "runs", Usage: "`PROCEDURE=N` planned runs; may be repeated"},
+		&cli.Float64Flag{Name: "prior-weight", Value: 1, Usage: "weight of a datasheet rate, as if so many `FAILURES` had been seen"},
+		&cli.Float64Flag{Name: "interval", Value: 0.9, Usage: "`PROBABILITY` of the interval shown for a rate"},
+	}
 }
 
 func (c *call) kitRequest() (kit.Request, error) {
 	request := kit.Request{Target: c.Float64("confidence"), PriorFailures: c.Float64("prior-weight"), IntervalProbability: c.Float64("interval")}
 	if c.String("until") == "" {
-		return request, fault.Misuse("like --until 2027-11-01", "pulk kit plan: when is the next delivery?")
+		return request, fault.Misuse("like --until 2027-11-01", "when is the next delivery?")
 	}
 	for _, p := range []float64{request.Target, request.IntervalProbability} {
 		if !(p > 0 && p < 1) {
@@ -120,14 +140,15 @@ func readPlanned(source []byte, planned map[string]int64) error {
 	return nil
 }
 
-func (c *call) kitPlan() error {
+// madePlan works out the plan that the flags ask for.
+func (c *call) madePlan() (*kit.Plan, error) {
 	request, err := c.kitRequest()
 	if err != nil {
-		return err
+		return nil, err
 	}
 	planned, err := c.plannedRuns()
 	if err != nil {
-		return err
+		return nil, err
 	}
 	var plan *kit.Plan
 	err = c.view(func(tx *changelog.Tx) error {
@@ -138,8 +159,25 @@ func (c *call) kitPlan() error {
 		plan, err = kit.Make(request, parts)
 		return err
 	})
+	return plan, err
+}
+
+func (c *call) kitPlan() error {
+	plan, err := c.madePlan()
 	if err != nil {
 		return err
+	}
+	var capped *kit.Capped
+	var played *kit.Winters
+	if c.capsUsed() {
+		var wish kit.Wish
+		if capped, wish, err = c.kitFit(plan); err != nil {
+			return err
+		}
+		if played, err = c.play(capped, wish); err != nil {
+			return err
+		}
+		plan = capped.Plan
 	}
 	if path := c.String("csv"); path != "" {
 		var buf bytes.Buffer
@@ -152,25 +190,30 @@ func (c *call) kitPlan() error {
 		fmt.Fprintf(c.env.stderr, "pulk: wrote %s, %d lines\n", path, len(plan.Lines))
 	}
 	if c.asJSON() {
-		return c.printJSON(kitJSONOf(plan))
+		out := kitJSONOf(plan)
+		if capped != nil {
+			out.Chosen = chosenOf(capped, played)
+		}
+		return c.printJSON(out)
 	}
-	c.printPlan(plan)
+	c.printPlan(plan, capped, played)
 	return nil
 }
 
 // kitJSON is pulk kit plan --json.
 type kitJSON struct {
-	From          string    `json:"from"`
-	Until         string    `json:"until"`
-	Hours         float64   `json:"hours_without_delivery"`
-	Confidence    float64   `json:"confidence"`
-	PriorFailures float64   `json:"prior_weight_failures"`
-	Interval      float64   `json:"interval_probability"`
-	MassGrams     int64     `json:"mass_grams"`
-	VolumeLitres  float64   `json:"volume_litres"`
-	UnknownMass   int       `json:"lines_with_unknown_mass"`
-	UnknownSize   int       `json:"lines_with_unknown_size"`
-	Lines         []kitLine `json:"lines"`
+	From          string      `json:"from"`
+	Until         string      `json:"until"`
+	Hours         float64     `json:"hours_without_delivery"`
+	Confidence    float64     `json:"confidence"`
+	PriorFailures float64     `json:"prior_weight_failures"`
+	Interval      float64     `json:"interval_probability"`
+	MassGrams     int64       `json:"mass_grams"`
+	VolumeLitres  float64     `json:"volume_litres"`
+	UnknownMass   int         `json:"lines_with_unknown_mass"`
+	UnknownSize   int         `json:"lines_with_unknown_size"`
+	Lines         []kitLine   `json:"lines"`
+	Chosen        *chosenJSON `json:"chosen"` // null where there is no cap
 }
 
 // kitLine is a line of the plan; of rates and odds only spares have any.
@@ -198,28 +241,32 @@ type kitLine struct {
 
 func kitJSONOf(p *kit.Plan) kitJSON {
 	out := kitJSON{p.From.Format(time.DateOnly), p.Until.Format(time.DateOnly), p.Hours, p.Target, p.PriorFailures, p.IntervalProbability, p.MassGrams, p.VolumeLitres,
-		p.UnknownMass, p.UnknownSize, []kitLine{}}
-	for _, l := range p.Lines {
-		line := kitLine{PartNumber: l.PartNumber, Name: l.Name, Basis: string(l.Basis), UnitOfIssue: l.UnitOfIssue, Installed: l.Installed, Failures: l.Failures,
-			UnitHours: l.UnitHoursSeen, Expected: l.Expected, Sufficient: l.Sufficient, There: l.Good, Send: l.Send}
-		if l.Basis == kit.Spare {
-			line.Rate, line.RateLow, line.RateHigh, line.OddsNow, line.OddsSent = &l.RatePerHour, &l.RateLowPerHour, &l.RateHighPerHour, &l.OddsNow, &l.OddsSent
-		}
-		if l.UseRatioKnown {
-			line.UseRatio = &l.UseRatio
-		}
-		if l.MassKnown {
-			line.MassGrams = &l.SendMassGrams
-		}
-		if l.VolumeKnown {
-			line.VolumeLitres = &l.SendLitres
-		}
-		out.Lines = append(out.Lines, line)
+		p.UnknownMass, p.UnknownSize, []kitLine{}, nil}
+	for i := range p.Lines {
+		out.Lines = append(out.Lines, kitLineOf(&p.Lines[i]))
 	}
 	return out
 }
 
-func (c *call) printPlan(p *kit.Plan) {
+func kitLineOf(l *kit.Line) kitLine {
+	line := kitLine{PartNumber: l.PartNumber, Name: l.Name, Basis: string(l.Basis), UnitOfIssue: l.UnitOfIssue, Installed: l.Installed, Failures: l.Failures,
+		UnitHours: l.UnitHoursSeen, Expected: l.Expected, Sufficient: l.Sufficient, There: l.Good, Send: l.Send}
+	if l.Basis == kit.Spare {
+		line.Rate, line.RateLow, line.RateHigh, line.OddsNow, line.OddsSent = &l.RatePerHour, &l.RateLowPerHour, &l.RateHighPerHour, &l.OddsNow, &l.OddsSent
+	}
+	if l.UseRatioKnown {
+		line.UseRatio = &l.UseRatio
+	}
+	if l.MassKnown {
+		line.MassGrams = &l.SendMassGrams
+	}
+	if l.VolumeKnown {
+		line.VolumeLitres = &l.SendLitres
+	}
+	return line
+}
+
+func (c *call) printPlan(p *kit.Plan, capped *kit.Capped, played *kit.Winters) {
 	c.printf("Kit for %s to %s (%.0f h without delivery)\n\n", p.From.Format(time.DateOnly), p.Until.Format(time.DateOnly), p.Hours)
 	c.printSpares(p)
 	c.printConsumables(p)
@@ -237,10 +284,15 @@ func (c *call) printPlan(p *kit.Plan) {
 		c.printf(", and %d lines of unknown mass, %d of unknown size", p.UnknownMass, p.UnknownSize)
 	}
 	c.printf("\n\n")
+	reaches := fmt.Sprintf("Each item by itself reaches %g; all together do less.", p.Target)
+	if capped != nil {
+		c.printChosen(capped, played)
+		reaches = "Failures of different items are independent."
+	}
 	c.printBlock("", fmt.Sprintf("Assumed: failures come at a constant rate, all the time that a unit is in service, and are not repaired on site; no wear-out, no common cause. "+
-		"A datasheet's rate weighs as much as %g seen failures. Each item by itself reaches %g; all together do less. Rates are means with their %g %% interval. "+
+		"A datasheet's rate weighs as much as %g seen failures. %s Rates are means with their %g %% interval. "+
 		"Consumables are what planned runs use in the mean, without a reserve. %d items in service have neither a datasheet rate nor a record. "+
-		"Dangerous goods go by the rules in force, as a trained shipper decides.", p.PriorFailures, p.Target, 100*p.IntervalProbability, unknown))
+		"Dangerous goods go by the rules in force, as a trained shipper decides.", p.PriorFailures, reaches, 100*p.IntervalProbability, unknown))
 }
 
 func (c *call) printSpares(p *kit.Plan) {

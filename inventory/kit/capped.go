@@ -53,10 +53,13 @@ type Capped struct {
 	Odds   float64 // that no spare in the product runs out
 	Before float64 // the same, with nothing sent
 	// Bound is what no other choice under these caps can exceed.
-	Bound  float64
-	Proven bool
-	Nodes  int64
-	Minor  int // spares that are left out of the odds
+	Bound float64
+	// BoundGrams is what no other choice that reaches the odds can go below, where
+	// the least mass was asked for.
+	BoundGrams float64
+	Proven     bool
+	Nodes      int64
+	Minor      int // spares that are left out of the odds
 	// Unpriced holds part numbers that are not sent, as it is not known what they
 	// use of a capped resource.
 	Unpriced []string
@@ -69,42 +72,97 @@ const enough = 1e-9
 // mostPieces is the most spares of one item that are considered.
 const mostPieces = 10_000
 
-// OverError says that the consumables alone exceed a cap.
+// OverError says that what must be sent exceeds a cap.
 type OverError struct {
+	What      string // that must be sent
 	Resource  Resource
 	Use, Most float64
 }
 
 func (e *OverError) Error() string {
-	return fmt.Sprintf("the consumables alone exceed the cap of %s: %g of %g", e.Resource, e.Use, e.Most)
+	unit := [...]string{"g", "L", "cents"}[e.Resource]
+	return fmt.Sprintf("%s exceed the cap of %s: %g %s, and at most %g %s", e.What, e.Resource, e.Use, unit, e.Most, unit)
+}
+
+// ReachError says that no choice under the caps has the odds that are asked for.
+type ReachError struct {
+	Odds float64 // asked for
+	Most float64 // more than this cannot be had
+}
+
+func (e *ReachError) Error() string {
+	return fmt.Sprintf("odds of %g cannot be reached: at most %.4f under these caps", e.Odds, e.Most)
+}
+
+// Settings are how long and how well to search.
+type Settings = choice.Settings
+
+// IsOver reports whether an error of [Plan.Fit] or [Plan.Lightest] says that what is
+// asked for does not go under the caps.
+func IsOver(err error) bool {
+	var over *OverError
+	var reach *ReachError
+	return errors.As(err, &over) || errors.As(err, &reach)
 }
 
 // Fit chooses the spares of a plan anew, under caps. The plan itself stays as it is.
 // An interrupted ctx gives the best choice found so far. Consumables that exceed a
-// cap give an *[OverError], wishes that do a *[choice.NoneError].
-func (p *Plan) Fit(ctx context.Context, caps Caps, wish Wish, settings choice.Settings) (*Capped, error) {
+// cap, and wishes that do, give an *[OverError].
+func (p *Plan) Fit(ctx context.Context, caps Caps, wish Wish, settings Settings) (*Capped, error) {
 	m, err := p.model(caps, wish)
 	if err != nil {
 		return nil, err
+	}
+	if len(m.problem.Items) == 0 {
+		return m.capped(nothing), nil
 	}
 	result, err := choice.Best(ctx, m.problem, settings)
 	if err != nil {
 		return nil, m.explain(err)
 	}
-	return m.capped(result), nil
+	out := m.capped(result)
+	out.Bound = min(1, math.Exp(result.Bound))
+	return out, nil
+}
+
+// Lightest chooses the spares anew: the least mass with which the probability that
+// none of them runs out reaches odds, under the other caps. Where that cannot be had
+// the error is a *[ReachError]; else errors are those of [Plan.Fit]. BoundGrams of
+// the answer is what no other choice can go below.
+func (p *Plan) Lightest(ctx context.Context, caps Caps, wish Wish, odds float64, settings Settings) (*Capped, error) {
+	m, err := p.model(caps, wish)
+	if err != nil {
+		return nil, err
+	}
+	if len(m.problem.Items) == 0 {
+		return m.capped(nothing), nil
+	}
+	result, err := choice.Least(ctx, m.problem, int(Mass), math.Log(odds), settings)
+	var none *choice.NoneError
+	if errors.As(err, &none) && none.Resource < 0 && !none.Unproven {
+		most, err := p.Fit(ctx, caps, wish, settings)
+		if err != nil {
+			return nil, err
+		}
+		return nil, &ReachError{odds, most.Bound}
+	}
+	if err != nil {
+		return nil, m.explain(err)
+	}
+	out := m.capped(result)
+	out.BoundGrams = m.fixed[Mass] + result.Bound
+	return out, nil
 }
 
 // Curve gives the odds under a row of caps of one resource, all other caps as they
 // are: each with what is chosen under it.
-func (p *Plan) Curve(ctx context.Context, caps Caps, wish Wish, resource Resource, row []float64, settings choice.Settings) ([]*Capped, error) {
+func (p *Plan) Curve(ctx context.Context, caps Caps, wish Wish, resource Resource, row []float64, settings Settings) ([]*Capped, error) {
 	var out []*Capped
 	for _, most := range row {
 		caps[resource] = most
 		capped, err := p.Fit(ctx, caps, wish, settings)
-		var over *OverError
-		var none *choice.NoneError
 		switch {
-		case errors.As(err, &over), errors.As(err, &none):
+		case IsOver(err):
 			continue // not even what must be sent
 		case err != nil:
 			return nil, err
@@ -141,7 +199,7 @@ func (p *Plan) model(caps Caps, wish Wish) (*model, error) {
 	}
 	for r := range caps {
 		if m.problem.Caps[r] = caps[r] - m.fixed[r]; m.problem.Caps[r] < 0 {
-			return nil, &OverError{Resource(r), m.fixed[r], caps[r]}
+			return nil, &OverError{"the consumables alone", Resource(r), m.fixed[r], caps[r]}
 		}
 	}
 	for i := range p.Lines {
@@ -236,7 +294,7 @@ func (m *model) capped(result choice.Result) *Capped {
 		lines[m.lines[i]].send(m.least[i]+int64(option), math.Exp(m.problem.Items[i].Options[option].Value))
 	}
 	out := &Capped{Plan: plan, Caps: m.caps, Fixed: m.fixed, Use: m.fixed, Odds: math.Exp(result.Value), Before: math.Exp(m.none),
-		Bound: min(1, math.Exp(result.Bound)), Proven: result.Proven, Nodes: result.Nodes, Minor: m.minor, Unpriced: m.unknown}
+		Bound: 1, Proven: result.Proven, Nodes: result.Nodes, Minor: m.minor, Unpriced: m.unknown}
 	for r, use := range result.Use {
 		out.Use[r] += use
 	}
@@ -253,12 +311,15 @@ func (l *Line) send(n int64, odds float64) {
 	l.SendLitres, l.VolumeKnown = use[Volume]*float64(n), use[Volume] > 0
 }
 
+// nothing is the answer where there is nothing to choose.
+var nothing = choice.Result{Proven: true}
+
 // explain says which cap what must be sent exceeds.
 func (m *model) explain(err error) error {
 	var none *choice.NoneError
 	if errors.As(err, &none) && none.Resource >= 0 {
 		r := Resource(none.Resource)
-		return fmt.Errorf("what must be sent exceeds the cap of %s: %g of %g: %w", r, none.Least+m.fixed[r], m.caps[r], err)
+		return &OverError{"consumables and the least of each spare", r, none.Least + m.fixed[r], m.caps[r]}
 	}
 	return err
 }

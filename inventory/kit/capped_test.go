@@ -150,8 +150,42 @@ func TestFitWishes(t *testing.T) {
 		t.Errorf("consumables beyond the cap: %v", err)
 	}
 	caps[Mass] = 4000
-	var none *choice.NoneError
-	if _, err := plan.Fit(t.Context(), caps, Wish{Least: map[string]int64{"PMP": 2}}, choice.Settings{}); !errors.As(err, &none) {
+	if _, err := plan.Fit(t.Context(), caps, Wish{Least: map[string]int64{"PMP": 2}}, choice.Settings{}); !errors.As(err, &over) || over.Use != 8600 || over.Most != 4000 {
 		t.Errorf("wishes beyond the cap: %v", err)
+	}
+}
+
+// TestLightest: the least mass for some odds has them, and the best odds for a gram
+// less do not reach them.
+func TestLightest(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		plan, err := Make(request, someParts(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		odds := rapid.Float64Range(0.5, 0.9999).Draw(t, "odds")
+		got, err := plan.Lightest(context.Background(), NoCaps(), Wish{}, odds, Settings{})
+		if err != nil || !got.Proven || got.Odds < odds*(1-1e-11) {
+			t.Fatalf("%+v, %v", got, err)
+		}
+		if got.Use[Mass] == 0 {
+			return
+		}
+		caps := NoCaps()
+		caps[Mass] = got.Use[Mass] - 1
+		less, err := plan.Fit(context.Background(), caps, Wish{}, Settings{})
+		if err != nil || less.Odds >= odds {
+			t.Fatalf("a gram less gives %+v, %v", less, err)
+		}
+	})
+	plan, err := Make(request, []Part{{PartNumber: "PMP", Installed: 3, PriorMTBFHours: 9000, MassGrams: 4000}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	caps := NoCaps()
+	caps[Volume] = 10 // the volume of a pump is not known, so that none is sent
+	var reach *ReachError
+	if _, err := plan.Lightest(t.Context(), caps, Wish{}, 0.9, Settings{}); !errors.As(err, &reach) || reach.Most > 0.5 {
+		t.Errorf("odds out of reach: %v", err)
 	}
 }

@@ -1,0 +1,260 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strconv"
+	"strings"
+
+	"github.com/urfave/cli/v2"
+
+	"pulk/inventory/kit"
+	"pulk/schema/fault"
+)
+
+// capFlags are what the commands that choose under caps have in common.
+func capFlags() []cli.Flag {
+	return []cli.Flag{
+		&cli.StringFlag{Name: "mass", Usage: "the most `MASS` that all that is sent may have, as 1800kg, 650g or 1.8t"},
+		&cli.StringFlag{Name: "volume", Usage: "the most `VOLUME` of its pieces, as 9m3 or 900L, unpacked"},
+		&cli.StringFlag{Name: "money", Usage: "the most `MONEY` for it, as 25000, in the currency of the catalogue"},
+		&cli.StringSliceFlag{Name: "least", Usage: "`PART=N`: send at least so many; may be repeated"},
+		&cli.StringSliceFlag{Name: "most", Usage: "`PART=N`: send at most so many; may be repeated"},
+		&cli.StringSliceFlag{Name: "minor", Usage: "`PART` may run out: nothing of it is sent, and it is left out of the odds; may be repeated"},
+	}
+}
+
+// oddsFlag asks for the least mass in place of the best odds.
+func oddsFlag() cli.Flag {
+	return &cli.Float64Flag{Name: "odds", Usage: "the least mass with which no spare runs out with this `PROBABILITY`, instead of the best odds under --mass"}
+}
+
+// simulateFlags ask for played winters.
+func simulateFlags() []cli.Flag {
+	return []cli.Flag{
+		&cli.IntFlag{Name: "simulate", Usage: "with caps: also play so many `WINTERS`, as a check on the odds"},
+		&cli.Uint64Flag{Name: "seed", Value: 1, Usage: "`NUMBER` that the played winters follow from"},
+	}
+}
+
+// maxWinters bounds how long a play takes.
+const maxWinters = 10_000_000
+
+func (c *call) kitCaps() (kit.Caps, error) {
+	caps := kit.NoCaps()
+	for _, cap := range []struct {
+		resource kit.Resource
+		like     string
+		units    map[string]float64
+	}{
+		{kit.Mass, "1800kg", map[string]float64{"g": 1, "kg": 1000, "t": 1_000_000}},
+		{kit.Volume, "9m3", map[string]float64{"l": 1, "m3": 1000, "m³": 1000}},
+		{kit.Money, "25000", map[string]float64{"": 100}},
+	} {
+		text := c.String(cap.resource.String())
+		if text == "" {
+			continue
+		}
+		most, ok := amount(text, cap.units)
+		if !ok {
+			return caps, fault.Misuse("like "+cap.like, "--%s %q", cap.resource, text)
+		}
+		caps[cap.resource] = most
+	}
+	return caps, nil
+}
+
+// amount reads a number that is not negative and one of the units.
+func amount(text string, units map[string]float64) (float64, bool) {
+	at := strings.IndexFunc(text, func(r rune) bool { return (r < '0' || r > '9') && r != '.' })
+	if at < 0 {
+		at = len(text)
+	}
+	n, err := strconv.ParseFloat(text[:at], 64)
+	unit, ok := units[strings.ToLower(strings.TrimSpace(text[at:]))]
+	return n * unit, err == nil && ok && !math.IsInf(n*unit, 0)
+}
+
+// kitWish reads what is asked of single parts, which must be in the plan.
+func (c *call) kitWish(plan *kit.Plan) (kit.Wish, error) {
+	wish := kit.Wish{Least: map[string]int64{}, Most: map[string]int64{}, Minor: map[string]bool{}}
+	spare := map[string]bool{}
+	for _, l := range plan.Lines {
+		spare[l.PartNumber] = spare[l.PartNumber] || l.Basis == kit.Spare
+	}
+	known := func(flag, part string) error {
+		if spare[part] {
+			return nil
+		}
+		return fault.Misuse("see all of them: pulk kit plan --all", "--%s: %q is no spare of this plan", flag, part)
+	}
+	for flag, of := range map[string]map[string]int64{"least": wish.Least, "most": wish.Most} {
+		for _, text := range c.StringSlice(flag) {
+			part, count, _ := strings.Cut(text, "=")
+			n, err := strconv.ParseInt(count, 10, 32)
+			if err != nil || n < 0 {
+				return wish, fault.Misuse("like WIN-003=2", "--%s %q", flag, text)
+			}
+			if err := known(flag, part); err != nil {
+				return wish, err
+			}
+			of[part] = n
+		}
+	}
+	for part, least := range wish.Least {
+		if most, ok := wish.Most[part]; ok && least > most {
+			return wish, fault.Misuse("see --least and --most", "%s: at least %d and at most %d cannot both be", part, least, most)
+		}
+	}
+	for _, part := range c.StringSlice("minor") {
+		if err := known("minor", part); err != nil {
+			return wish, err
+		}
+		if wish.Least[part] > 0 {
+			return wish, fault.Misuse("see --least and --minor", "%s: at least %d are asked for, and that it is left out", part, wish.Least[part])
+		}
+		wish.Minor[part] = true
+	}
+	return wish, nil
+}
+
+// capsUsed reports whether any flag asks for a choice under caps.
+func (c *call) capsUsed() bool {
+	for _, flag := range append(capFlags(), oddsFlag(), simulateFlags()[0]) {
+		if c.IsSet(flag.Names()[0]) {
+			return true
+		}
+	}
+	return false
+}
+
+// kitFit chooses under the caps of the command line.
+func (c *call) kitFit(plan *kit.Plan) (*kit.Capped, kit.Wish, error) {
+	caps, err := c.kitCaps()
+	if err != nil {
+		return nil, kit.Wish{}, err
+	}
+	wish, err := c.kitWish(plan)
+	if err != nil {
+		return nil, wish, err
+	}
+	if !c.IsSet("odds") {
+		capped, err := plan.Fit(c.Context.Context, caps, wish, kit.Settings{})
+		return capped, wish, overCap(err)
+	}
+	odds := c.Float64("odds")
+	if !(odds > 0 && odds < 1) {
+		return nil, wish, fault.Misuse("like 0.95", "--odds %v is no probability between 0 and 1", odds)
+	}
+	capped, err := plan.Lightest(c.Context.Context, caps, wish, odds, kit.Settings{})
+	return capped, wish, overCap(err)
+}
+
+// overCap says what to do about caps that cannot be kept to.
+func overCap(err error) error {
+	if kit.IsOver(err) {
+		return fault.Refuse("raise the cap, or ask for less: fewer runs, smaller --least, lower --odds", "%s", err)
+	}
+	return err
+}
+
+// play plays winters if that was asked for.
+func (c *call) play(capped *kit.Capped, wish kit.Wish) (*kit.Winters, error) {
+	n := c.Int("simulate")
+	if n < 0 || n > maxWinters {
+		return nil, fault.Misuse("like 100000", "--simulate %d: from 1 to %d winters", n, maxWinters)
+	}
+	if n == 0 {
+		return nil, nil
+	}
+	played := capped.Plan.Simulate(n, rand.New(rand.NewPCG(c.Uint64("seed"), 0)), wish.Minor)
+	return &played, nil
+}
+
+// chosenJSON is what a choice under caps adds to the JSON of a plan.
+type chosenJSON struct {
+	MassCapGrams    *float64     `json:"mass_cap_grams"` // null where there is no cap
+	VolumeCapLitres *float64     `json:"volume_cap_litres"`
+	MoneyCapCents   *float64     `json:"money_cap_cents"`
+	MassGrams       float64      `json:"mass_grams"` // of all that is sent
+	VolumeLitres    float64      `json:"volume_litres"`
+	MoneyCents      float64      `json:"money_cents"`
+	OddsNow         float64      `json:"odds_now"`         // that no spare runs out, with nothing sent
+	OddsSent        float64      `json:"odds_sent"`        // the same, as chosen
+	OddsBound       *float64     `json:"odds_bound"`       // what no choice under these caps exceeds; null with --odds
+	MassBoundGrams  *float64     `json:"mass_bound_grams"` // what no choice with such odds goes below; null without --odds
+	Proven          bool         `json:"proven"`
+	Minor           int          `json:"spares_left_out"`
+	NotPriced       []string     `json:"parts_of_unknown_use"` // not sent: what they use of a capped resource is not known
+	Simulated       *wintersJSON `json:"simulated"`            // null unless asked for
+}
+
+// wintersJSON is what played winters say.
+type wintersJSON struct {
+	Winters int     `json:"winters"`
+	Odds    float64 `json:"odds"`
+	Error   float64 `json:"standard_error"`
+}
+
+func chosenOf(k *kit.Capped, played *kit.Winters) *chosenJSON {
+	cap := func(r kit.Resource) *float64 {
+		if math.IsInf(k.Caps[r], 1) {
+			return nil
+		}
+		return &k.Caps[r]
+	}
+	out := &chosenJSON{MassCapGrams: cap(kit.Mass), VolumeCapLitres: cap(kit.Volume), MoneyCapCents: cap(kit.Money),
+		MassGrams: k.Use[kit.Mass], VolumeLitres: k.Use[kit.Volume], MoneyCents: k.Use[kit.Money],
+		OddsNow: k.Before, OddsSent: k.Odds, Proven: k.Proven, Minor: k.Minor, NotPriced: append([]string{}, k.Unpriced...)}
+	if k.BoundGrams > 0 {
+		out.MassBoundGrams = &k.BoundGrams
+	} else {
+		out.OddsBound = &k.Bound
+	}
+	if played != nil {
+		out.Simulated = &wintersJSON{played.Played, played.Odds, played.Error}
+	}
+	return out
+}
+
+// printChosen says what the odds of all spares together are, and how good the choice is.
+func (c *call) printChosen(k *kit.Capped, played *kit.Winters) {
+	text := fmt.Sprintf("Odds that no spare runs out: %.4f now, %.4f with what is sent", k.Before, k.Odds)
+	switch {
+	case k.BoundGrams > 0 && k.Proven:
+		text += "; no lighter choice has as good odds (proven)."
+	case k.BoundGrams > 0:
+		text += fmt.Sprintf("; the lightest found, and none that has as good odds is below %s.", inUnit(kit.Mass, k.BoundGrams))
+	case k.Proven:
+		text += "; no other choice under these caps is better (proven)."
+	default:
+		text += fmt.Sprintf("; the best found, and none under these caps exceeds %.4f.", k.Bound)
+	}
+	if played != nil {
+		text += fmt.Sprintf(" %d played winters: %.4f ± %.4f.", played.Played, played.Odds, played.Error)
+	}
+	if k.Minor > 0 {
+		text += " " + plural(k.Minor, "spare is", "spares are") + " left out of the odds, as asked."
+	}
+	c.printBlock("", text)
+	if len(k.Unpriced) > 0 {
+		c.printBlock("! ", fmt.Sprintf("not sent, as the catalogue does not say what they use of a capped resource: %s", strings.Join(k.Unpriced, ", ")))
+	}
+	for r, most := range k.Caps {
+		if !math.IsInf(most, 1) {
+			c.printf("%s: %s of %s, consumables %s of it\n", kit.Resource(r), inUnit(kit.Resource(r), k.Use[r]), inUnit(kit.Resource(r), most), inUnit(kit.Resource(r), k.Fixed[r]))
+		}
+	}
+	c.printf("\n")
+}
+
+func inUnit(r kit.Resource, amount float64) string {
+	switch r {
+	case kit.Mass:
+		return fmt.Sprintf("%.1f kg", amount/1000)
+	case kit.Volume:
+		return fmt.Sprintf("%.0f L", amount)
+	}
+	return fmt.Sprintf("%.2f", amount/100)
+}

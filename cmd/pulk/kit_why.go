@@ -1,0 +1,128 @@
+package main
+
+import (
+	"fmt"
+	"time"
+
+	"pulk/inventory/kit"
+	"pulk/schema/fault"
+)
+
+// whyJSON is pulk kit why --json: a line of the plan, and what each further piece
+// would bring.
+type whyJSON struct {
+	Line   kitLine   `json:"line"`
+	Hours  float64   `json:"hours_without_delivery"`
+	Stocks []whyStep `json:"stocks"`
+}
+
+// whyStep is a number of pieces and what it is worth.
+type whyStep struct {
+	Sent int64   `json:"sent"`
+	Odds float64 `json:"odds"`      // that there and sent together suffice
+	Risk float64 `json:"shortfall"` // that they do not
+}
+
+func (c *call) kitWhy() error {
+	plan, err := c.madePlan()
+	if err != nil {
+		return err
+	}
+	number := c.Args().First()
+	known := false
+	for _, l := range plan.Lines {
+		known = known || l.PartNumber == number
+	}
+	if !known {
+		return fault.Hint("see all lines: pulk kit plan --all", "%s is not in this plan: it is not in service, and no planned run uses it", number)
+	}
+	if c.capsUsed() {
+		capped, _, err := c.kitFit(plan)
+		if err != nil {
+			return err
+		}
+		plan = capped.Plan
+	}
+	var out []whyJSON
+	for i := range plan.Lines {
+		if l := &plan.Lines[i]; l.PartNumber == number {
+			steps, err := whySteps(l, plan.Hours)
+			if err != nil {
+				return err
+			}
+			out = append(out, whyJSON{kitLineOf(l), plan.Hours, steps})
+			if !c.asJSON() {
+				c.printWhy(plan, l, steps)
+			}
+		}
+	}
+	if c.asJSON() {
+		return c.printJSON(out)
+	}
+	return nil
+}
+
+// whySteps are the numbers to send around the one that is chosen.
+func whySteps(l *kit.Line, hours float64) ([]whyStep, error) {
+	steps := []whyStep{}
+	if l.Basis != kit.Spare {
+		return steps, nil
+	}
+	demand, err := l.Demand(hours)
+	if err != nil {
+		return nil, err
+	}
+	for n := max(0, l.Send-3); n <= l.Send+2; n++ {
+		steps = append(steps, whyStep{n, demand.CDF(l.Good + n), demand.Survival(l.Good + n)})
+	}
+	return steps, nil
+}
+
+func (c *call) printWhy(p *kit.Plan, l *kit.Line, steps []whyStep) {
+	c.printf("%s %s, %s: send %d %s\n\n", l.PartNumber, l.Name, l.Basis, l.Send, l.UnitOfIssue)
+	say := func(format string, args ...any) { c.printBlock("  ", fmt.Sprintf(format, args...)) }
+	say("The time without delivery: %s to %s, %.0f h.", p.From.Format(time.DateOnly), p.Until.Format(time.DateOnly), p.Hours)
+	switch l.Basis {
+	case kit.NoRate:
+		say("%d are in service, and neither a datasheet nor a record says how often it fails: no number can be worked out. A person decides.", l.Installed)
+	case kit.Consumable:
+		if l.UseRatioKnown {
+			say("Planned runs use %.0f; past runs took %.2f times what their procedures list: %.0f × %.2f = %.1f, rounded up to %d.", l.Expected/l.UseRatio, l.UseRatio, l.Expected/l.UseRatio, l.UseRatio, l.Expected, l.Sufficient)
+		} else {
+			say("Planned runs use %.0f; what past runs really took is not known, so nothing is added.", l.Expected)
+		}
+		say("There and good until then: %d. To send: %d - %d = %d.", l.Good, l.Sufficient, min(l.Good, l.Sufficient), l.Send)
+	default:
+		if l.PriorMTBFHours > 0 {
+			say("Datasheet: one failure in %d h. It weighs as %g failures in %.0f h.", l.PriorMTBFHours, p.PriorFailures, p.PriorFailures*float64(l.PriorMTBFHours))
+		} else {
+			say("No datasheet figure: the record alone speaks (a prior of half a failure in no time).")
+		}
+		say("Seen: %d failures in %.0f unit-hours. Both together: %.3g failures per 1000 h, with %.0f %% between %.3g and %.3g.",
+			l.Failures, l.UnitHoursSeen, 1000*l.RatePerHour, 100*p.IntervalProbability, 1000*l.RateLowPerHour, 1000*l.RateHighPerHour)
+		say("%d in service × %.0f h = %.0f unit-hours to come; × the rate = %.2f failures to be expected.", l.Installed, p.Hours, float64(l.Installed)*p.Hours, l.Expected)
+		say("There and good until then: %d. They suffice with probability %.4f. As the rate itself is uncertain the count of failures is gamma-Poisson distributed:", l.Good, l.OddsNow)
+		c.printf("\n")
+		t := newTable("send", "in all", "suffices", "runs out", "kg", "")
+		for _, s := range steps {
+			mark := ""
+			if s.Sent == l.Send {
+				mark = "<- sent"
+			}
+			mass := "?"
+			if l.MassGrams > 0 {
+				mass = fmt.Sprintf("%.2f", float64(l.MassGrams*s.Sent)/1000)
+			}
+			t.add(s.Sent, l.Good+s.Sent, fmt.Sprintf("%.4f", s.Odds), fmt.Sprintf("%.2g", s.Risk), mass, mark)
+		}
+		t.print(c.env, "")
+		if c.capsUsed() {
+			c.printf("\n")
+			say("Chosen together with all other spares, so that the odds that none of them runs out are the best under the caps.")
+		} else {
+			c.printf("\n")
+			say("%d in all is the smallest number that reaches %g.", l.Sufficient, p.Target)
+		}
+	}
+	c.printf("\n")
+}
