@@ -139,8 +139,9 @@ func (w *world) onRun(m *machine, o op, r *rand.Rand, person simulate.ID, start 
 			did = "ends the run"
 			return d.End(false, "")
 		}
-		if d.Steps[step].Gate != nil && r.IntN(4) > 0 {
-			// No go is signed before somebody has said which revision holds.
+		if d.Steps[step].Gate != nil && r.IntN(4) > 0 && !m.old {
+			// No go is signed before somebody has said which revision holds. The earlier
+			// program has no word for it.
 			offer, err := run.Offered(tx, d.State)
 			if err != nil {
 				return err

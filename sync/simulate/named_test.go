@@ -86,3 +86,22 @@ func TestFalseFragments(t *testing.T) {
 		return s
 	})
 }
+
+// TestSeedsOnceFailed plays seasons that once showed a fault: of the program, each of
+// which has a small test of its own beside what it mended too, or of this simulator.
+func TestSeedsOnceFailed(t *testing.T) {
+	for _, c := range []struct {
+		seed uint64
+		was  string
+	}{
+		{240, "a bundle in whose middle a lane of the founder's forks, with namings, was refused"},
+		{733, "the simulator asked an earlier program for a kind of entry that it keeps without knowing it"},
+		{1287, "the simulator let an earlier program write a kind that it does not know"},
+		{2426, "with parity a shorter parcel may take more room than a longer one"},
+		{6094, "the simulator's own"},
+	} {
+		if _, ok := playSeed(t, c.seed, t.TempDir()); !ok {
+			t.Errorf("seed %d, once: %s", c.seed, c.was)
+		}
+	}
+}
