@@ -87,7 +87,9 @@ func (m *model) reduce() (*table, *NoneError) {
 		}
 		base[r] = sum.value()
 		left[r] = row.limit - base[r]
-		if !row.exact {
+		if row.exact {
+			left[r] = m.roundDown(row, first, left[r])
+		} else {
 			left[r] += rowSlack * max(math.Abs(row.limit), base[r])
 		}
 		if left[r] < 0 {
@@ -140,6 +142,27 @@ func (m *model) reduce() (*table, *NoneError) {
 	}
 	t.measure()
 	return t, nil
+}
+
+// roundDown returns the most of what is left of a cap that choices can use, when
+// all they use is a multiple of some whole number.
+func (m *model) roundDown(row row, first []int, left float64) float64 {
+	divisor := int64(0)
+	for i := range m.items {
+		for k := first[i] + 1; k < first[i+1]; k++ {
+			difference := math.Abs(row.use[k] - row.use[first[i]])
+			if difference > 1<<53 {
+				return left
+			}
+			for a := int64(difference); a != 0; {
+				divisor, a = a, divisor%a
+			}
+		}
+	}
+	if divisor < 2 || left < 0 {
+		return left
+	}
+	return float64(divisor) * math.Floor(left/float64(divisor))
 }
 
 // rowSlack is by how much a sum of uses that are no whole numbers may exceed a

@@ -18,6 +18,7 @@ func newPolisher(t *table) *polisher {
 	return p
 }
 
+// begin takes a choice that fits.
 func (p *polisher) begin(columns []int32) {
 	p.at = append(p.at[:0], columns...)
 	m := p.t.rows
@@ -72,6 +73,9 @@ func (p *polisher) fill() {
 
 // exchange changes two items at a time, and one, until nothing is gained.
 func (p *polisher) exchange() {
+	if options := float64(len(p.t.gain)); options*options*float64(p.t.rows) > pairsMost {
+		return
+	}
 	for p.pair() {
 		p.fill()
 	}
@@ -107,3 +111,7 @@ func (p *polisher) pair() bool {
 	}
 	return false
 }
+
+// pairsMost bounds the work of trying all pairs, which grows with the square of
+// the options: a second or so.
+const pairsMost = 1e9

@@ -142,7 +142,7 @@ func (q *search) round(ctx context.Context, budget int) {
 func (q *search) share() {
 	for _, w := range q.all {
 		if w.columns != nil && w.best > q.best {
-			q.best, q.columns = w.best, append([]int32(nil), w.columns...)
+			q.best, q.columns = w.best, w.columns
 		}
 	}
 	for _, w := range q.all {
@@ -463,7 +463,7 @@ func (w *worker) offer(columns []int32) bool {
 	if value <= w.best || !w.t.fits(columns) {
 		return false
 	}
-	w.columns = append(w.columns[:0], columns...)
+	w.columns = append(make([]int32, 0, len(columns)), columns...)
 	w.best = value
 	w.polish.begin(columns)
 	w.polish.fill()
@@ -476,7 +476,7 @@ func (w *worker) offer(columns []int32) bool {
 func (w *worker) keep() {
 	if value := w.t.value(w.polish.at); value > w.best && w.t.fits(w.polish.at) {
 		w.best = value
-		w.columns = append(w.columns[:0], w.polish.at...)
+		w.columns = append(make([]int32, 0, w.t.items), w.polish.at...)
 	}
 }
 
