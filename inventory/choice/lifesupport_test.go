@@ -156,3 +156,55 @@ func BenchmarkLifeSupport(b *testing.B) {
 		})
 	}
 }
+
+// marginal is plain marginal analysis: piece by piece where the value rises most
+// for its mass, until the target is reached. It is what the plans are compared
+// with in docs/decisions/kit-optimiser.md.
+func marginal(p Problem, reach float64) []int {
+	chosen := make([]int, len(p.Items))
+	for p.value(chosen) < reach {
+		best, at := 0.0, -1
+		for i, j := range chosen {
+			if j+1 == len(p.Items[i].Options) {
+				continue
+			}
+			now, next := p.Items[i].Options[j], p.Items[i].Options[j+1]
+			if rate := (next.Value - now.Value) / (next.Use[0] - now.Use[0]); rate > best {
+				best, at = rate, i
+			}
+		}
+		if at < 0 {
+			break
+		}
+		chosen[at]++
+	}
+	return chosen
+}
+
+// TestMarginalAnalysisIsHeavier: the file has the masses of marginal analysis
+// too; the optimum is below them and within 1.1 %.
+func TestMarginalAnalysisIsHeavier(t *testing.T) {
+	p := lifeSupportProblem(t)
+	for _, row := range lifeSupport(t, "life_support_70_reference.csv") {
+		if row["objective"] != "mass_kg" {
+			continue
+		}
+		reach := math.Log(number(t, row, "target_probability", 0))
+		mass := p.use(marginal(p, reach), 0) / 1e4
+		if want := number(t, row, "greedy_marginal_value", 0); math.Abs(mass-want) > 1e-6 {
+			t.Errorf("%s: marginal analysis carries %v kg, the file says %v", row["case"], mass, want)
+		}
+		if least := number(t, row, "mass_kg", 0); mass <= least || mass > 1.011*least {
+			t.Errorf("%s: marginal analysis carries %v kg, the least is %v", row["case"], mass, least)
+		}
+	}
+}
+
+func BenchmarkMarginalAnalysis(b *testing.B) {
+	p := lifeSupportProblem(b)
+	var mass float64
+	for b.Loop() {
+		mass = p.use(marginal(p, math.Log(0.99)), 0) / 1e4
+	}
+	b.ReportMetric(mass, "kg")
+}
