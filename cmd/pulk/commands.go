@@ -22,7 +22,7 @@ func (e *env) commands() []*cli.Command {
 		e.unitCommand(),
 		e.assemblyCommand(),
 		e.labelCommand(),
-		e.kitCommand(),
+		e.kitCommand(), e.crateCommand(),
 		e.bundleCommand(),
 		e.exchangeCommand(),
 		e.linkCommand(),

@@ -1,0 +1,331 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"pulk/inventory/crate"
+	"pulk/inventory/grid"
+	"pulk/inventory/packing"
+	"pulk/schema/fault"
+	"pulk/sync/carrier"
+)
+
+func (e *env) crateCommand() *cli.Command {
+	return group("crate", "boxes into crates, containers and aircraft positions",
+		verb{path: "pulk crate pack", usage: "find places for boxes, by search", storeless: true, reads: true,
+			about: "Each container is filled as well as the search can before the next is begun. What is printed is in the order of loading; nothing breaks a rule of the tables. " +
+				"The columns of both tables: docs/crate-csv.md. Interrupted, it prints the best found so far. " +
+				"What may share a container with dangerous goods a trained and certified shipper says, by the edition in force: give it with --apart.",
+			examples: []string{"pulk crate pack --boxes boxes.csv --into crates.csv", "pulk crate pack --boxes boxes.csv --into aircraft.csv --trials 5000 --apart 3/5.1 --pdf load.pdf --svg drawings"},
+			flags: []cli.Flag{
+				&cli.StringFlag{Name: "boxes", Usage: "CSV `FILE` of what is to be packed"},
+				&cli.StringFlag{Name: "into", Usage: "CSV `FILE` of crates, containers or aircraft positions"},
+				&cli.IntFlag{Name: "trials", Value: 400, Usage: "try about so many packings, `N`, for each container"},
+				&cli.Float64Flag{Name: "seconds", Value: 60, Usage: "search for so many `SECONDS` at most, all containers together"},
+				&cli.Float64Flag{Name: "support", Value: 1, Usage: "`SHARE` of each base that must stand on the floor or on boxes"},
+				&cli.StringSliceFlag{Name: "apart", Usage: "`CLASS/CLASS`: these two may not share a container; may be repeated"},
+				&cli.Uint64Flag{Name: "seed", Value: 1, Usage: "`NUMBER` that the search follows from"},
+				&cli.StringFlag{Name: "csv", Usage: "also write the places to `FILE`"},
+				&cli.StringFlag{Name: "svg", Usage: "also draw each layer, a picture each in `FOLDER`"},
+				&cli.StringFlag{Name: "pdf", Usage: "also print lists and layers to `FILE`"},
+				&cli.StringFlag{Name: "paper", Value: "a4", Usage: "`PAPER`: a4 or letter"}},
+			action: (*call).cratePack}.command(e),
+	)
+}
+
+// cratePlan is pulk crate pack --json.
+type cratePlan struct {
+	Interrupted bool        `json:"interrupted"`
+	Loads       []crateLoad `json:"loads"`
+	Left        []crateLeft `json:"left_out"`
+	boxes       []*crate.Box
+	kinds       []*crate.Container
+}
+
+// crateLoad is one container with what is in it.
+type crateLoad struct {
+	Container   string       `json:"container"`
+	Name        string       `json:"name"`
+	Copy        int          `json:"copy"` // which of its kind, from 1
+	MassGrams   int64        `json:"mass_grams"`
+	Utilisation float64      `json:"volume_share"`
+	Centre      [3]float64   `json:"centre_of_mass_mm"` // along, across, up, from the back on the left
+	Places      []cratePlace `json:"places"`
+	kind        *crate.Container
+}
+
+// cratePlace is one box in its place, in the order of loading.
+type cratePlace struct {
+	Order   int    `json:"order"`
+	Box     string `json:"box"`
+	Name    string `json:"name"`
+	At      [3]int `json:"at_mm"`   // the corner nearest to the back on the left, on the floor
+	Size    [3]int `json:"size_mm"` // along, across, up, as it stands
+	Upright string `json:"upright"` // which of its dimensions stands upright: length, width or height
+	Grams   int64  `json:"mass_grams"`
+	OnTop   int64  `json:"on_top_grams"`
+}
+
+// crateLeft is boxes that have no place.
+type crateLeft struct {
+	Box    string `json:"box"`
+	Name   string `json:"name"`
+	Count  int    `json:"count"`
+	Reason string `json:"reason"`
+}
+
+const maxSearch = 24 * time.Hour
+
+// workers is how many searches go on at once: the machines at a station have two
+// processors.
+const workers = 2
+
+func (c *call) cratePack() error {
+	boxes, err := readTable(c, "boxes", crate.ParseBoxes)
+	if err != nil {
+		return err
+	}
+	kinds, err := readTable(c, "into", crate.ParseContainers)
+	if err != nil {
+		return err
+	}
+	options, err := c.packOptions(boxes)
+	if err != nil {
+		return err
+	}
+	limit := time.Duration(c.Float64("seconds") * float64(time.Second))
+	if limit <= 0 || limit > maxSearch {
+		return fault.Misuse("like 10", "--seconds %v: above 0, and at most a day", c.Float64("seconds"))
+	}
+	size, err := paperSize(c.String("paper"))
+	if err != nil {
+		return err
+	}
+	var list []packing.Box
+	for _, b := range boxes {
+		list = append(list, b.Box)
+	}
+	var into []packing.Container
+	for _, k := range kinds {
+		into = append(into, k.Container)
+	}
+	ctx, cancel := context.WithTimeout(c.Context.Context, limit)
+	defer cancel()
+	result, err := packing.Pack(ctx, list, into, options)
+	if c.env.terminal {
+		fmt.Fprintln(c.env.stderr)
+	}
+	if err != nil {
+		return fault.Hint("see docs/crate-csv.md", "%s", err)
+	}
+	out := packedOf(result, boxes, kinds)
+	out.Interrupted = result.Interrupted
+	if err := c.writePacked(out, func() ([]byte, error) { return out.pdf(size, c.env.now()) }); err != nil {
+		return err
+	}
+	if c.asJSON() {
+		return c.printJSON(out)
+	}
+	c.printPacked(out)
+	return nil
+}
+
+// readTable reads one of the two tables; every bad cell is told.
+func readTable[T any](c *call, flag string, parse func([]byte) ([]*T, []grid.CellError)) ([]*T, error) {
+	path := c.String(flag)
+	if path == "" {
+		return nil, fault.Misuse("see: pulk crate pack --help", "pulk crate pack: give --%s FILE", flag)
+	}
+	source, err := readAtMost(path, crate.MaxBytes)
+	if err != nil {
+		return nil, err
+	}
+	rows, faults := parse(source)
+	for _, f := range faults {
+		fmt.Fprintf(c.env.stderr, "%s:%s\n", path, f)
+	}
+	switch {
+	case len(faults) > 0:
+		return nil, fault.Hint("mend the cells named above; the columns: docs/crate-csv.md", "%s has %s", path, plural(len(faults), "bad cell", "bad cells"))
+	case len(rows) == 0:
+		return nil, fault.Hint("a line for each kind, below the names of the columns", "%s names nothing", path)
+	}
+	return rows, nil
+}
+
+func (c *call) packOptions(boxes []*crate.Box) (packing.Options, error) {
+	options := packing.Options{Support: c.Float64("support"), Seed: c.Uint64("seed"), Workers: workers}
+	if !(options.Support >= 0 && options.Support <= 1) {
+		return options, fault.Misuse("like 0.8; 1 is all of it", "--support %v is no share", options.Support)
+	}
+	if options.Rollouts = c.Int("trials"); options.Rollouts < 1 {
+		return options, fault.Misuse("like 400", "--trials %d", options.Rollouts)
+	}
+	known := func(class string) bool {
+		return slices.ContainsFunc(boxes, func(b *crate.Box) bool { return b.Segregation == class })
+	}
+	for _, text := range c.StringSlice("apart") {
+		one, two, ok := strings.Cut(text, "/")
+		if !ok || one == "" || two == "" {
+			return options, fault.Misuse("like 3/5.1", "--apart %q", text)
+		}
+		for _, class := range []string{one, two} {
+			if !known(class) {
+				return options, fault.Misuse("write it as in the column segregation", "--apart %s: no box has the class %q", text, class)
+			}
+		}
+		options.Apart = append(options.Apart, [2]string{one, two})
+	}
+	last := time.Time{}
+	options.Progress = func(p packing.Progress) {
+		if now := c.env.now(); c.env.terminal && now.Sub(last) > time.Second {
+			last = now
+			fmt.Fprintf(c.env.stderr, "\rcontainer %d: %d boxes, %.1f %% of its volume ", p.Container+1, p.Boxes, 100*p.Utilisation)
+		}
+	}
+	return options, nil
+}
+
+func packedOf(r packing.Result, boxes []*crate.Box, kinds []*crate.Container) *cratePlan {
+	out := &cratePlan{Loads: []crateLoad{}, Left: []crateLeft{}, boxes: boxes, kinds: kinds}
+	for _, l := range r.Loads {
+		kind := kinds[l.Container]
+		row := crateLoad{Container: kind.ID, Name: kind.Name, Copy: l.Copy, MassGrams: l.MassGrams, Utilisation: l.Utilisation, Centre: l.Centre, Places: []cratePlace{}, kind: kind}
+		for _, p := range l.Placements {
+			b := boxes[p.Box]
+			row.Places = append(row.Places, cratePlace{p.Order, b.ID, b.Name, p.At, p.Size, [...]string{"length", "width", "height"}[p.Upright], b.MassGrams, p.TopGrams})
+		}
+		out.Loads = append(out.Loads, row)
+	}
+	for _, l := range r.Left {
+		b := boxes[l.Box]
+		out.Left = append(out.Left, crateLeft{b.ID, b.Name, l.Count, l.Reason.String()})
+	}
+	return out
+}
+
+// writePacked writes the files that were asked for.
+func (c *call) writePacked(out *cratePlan, pdf func() ([]byte, error)) error {
+	wrote := func(path string, data []byte) error {
+		if err := carrier.WriteFile(path, data); err != nil {
+			return err
+		}
+		fmt.Fprintf(c.env.stderr, "pulk: wrote %s\n", path)
+		return nil
+	}
+	if path := c.String("csv"); path != "" {
+		var buf bytes.Buffer
+		if err := out.writeCSV(&buf); err != nil {
+			return err
+		}
+		if err := wrote(path, buf.Bytes()); err != nil {
+			return err
+		}
+	}
+	if folder := c.String("svg"); folder != "" {
+		if err := os.MkdirAll(folder, 0o777); err != nil {
+			return err
+		}
+		for i := range out.Loads {
+			l := &out.Loads[i]
+			for n, layer := range l.layers() {
+				if err := wrote(filepath.Join(folder, fmt.Sprintf("load-%02d-layer-%02d.svg", i+1, n+1)), []byte(l.layerSVG(layer, n))); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	if path := c.String("pdf"); path != "" {
+		data, err := pdf()
+		if err != nil {
+			return err
+		}
+		return wrote(path, data)
+	}
+	return nil
+}
+
+func (p *cratePlan) writeCSV(w io.Writer) error {
+	out := csv.NewWriter(w)
+	out.Write([]string{"container", "copy", "order", "box", "name", "along_mm", "across_mm", "up_mm", "size_along_mm", "size_across_mm", "size_up_mm", "upright", "mass_grams", "on_top_grams"})
+	for _, l := range p.Loads {
+		for _, b := range l.Places {
+			cells := []string{grid.AsText(l.Container), strconv.Itoa(l.Copy), strconv.Itoa(b.Order), grid.AsText(b.Box), grid.AsText(b.Name)}
+			for _, n := range []int{b.At[0], b.At[1], b.At[2], b.Size[0], b.Size[1], b.Size[2]} {
+				cells = append(cells, strconv.Itoa(n))
+			}
+			out.Write(append(cells, b.Upright, strconv.FormatInt(b.Grams, 10), strconv.FormatInt(b.OnTop, 10)))
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
+
+// liftCaution stands before any list by which people load.
+const liftCaution = "Before lifting, read the mass of each box: lift heavy ones by two people or by a device, as local rules say, and never stand below a load. " +
+	"Dangerous goods are packed, marked and declared by a trained and certified shipper, by the edition in force."
+
+func (c *call) printPacked(p *cratePlan) {
+	c.printBlock("! ", liftCaution)
+	c.printf("\n")
+	if p.Interrupted {
+		c.printf("Ended before the search did: the best found so far.\n\n")
+	}
+	for i := range p.Loads {
+		l := &p.Loads[i]
+		c.printf("%s\n%s\n\n", l.title(), l.facts())
+		t := newTable("order", "box", "name", "along, across, up mm", "size mm", "upright", "kg", "on top kg")
+		for _, b := range l.Places {
+			t.add(b.Order, b.Box, b.Name, fmt.Sprintf("%d, %d, %d", b.At[0], b.At[1], b.At[2]), sidesText(b.Size), b.Upright, fmt.Sprintf("%.1f", float64(b.Grams)/1000), fmt.Sprintf("%.1f", float64(b.OnTop)/1000))
+		}
+		t.print(c.env, "")
+		c.printf("\n")
+	}
+	if len(p.Loads) == 0 {
+		c.printf("Nothing could be packed.\n\n")
+	}
+	if len(p.Left) == 0 {
+		c.printf("Everything is in.\n")
+		return
+	}
+	t := newTable("left out", "name", "count", "why")
+	for _, l := range p.Left {
+		t.add(l.Box, l.Name, l.Count, l.Reason)
+	}
+	t.print(c.env, "")
+}
+
+func (l *crateLoad) title() string {
+	title := l.Container
+	if l.Name != "" {
+		title += " (" + l.Name + ")"
+	}
+	if l.kind.Count != 1 {
+		title += fmt.Sprintf(", number %d", l.Copy)
+	}
+	return title + ": " + plural(len(l.Places), "box", "boxes")
+}
+
+func (l *crateLoad) facts() string {
+	most := ""
+	if l.kind.MassGramsMax > 0 {
+		most = fmt.Sprintf(" of %.1f", float64(l.kind.MassGramsMax)/1000)
+	}
+	s := l.kind.Size
+	return fmt.Sprintf("inside %s mm; %.1f%s kg; %.1f %% of the volume; centre of mass %.0f, %.0f, %.0f mm (%.0f, %.0f, %.0f %%)", sidesText(s), float64(l.MassGrams)/1000, most, 100*l.Utilisation,
+		l.Centre[0], l.Centre[1], l.Centre[2], 100*l.Centre[0]/float64(s[0]), 100*l.Centre[1]/float64(s[1]), 100*l.Centre[2]/float64(s[2]))
+}
+
+func sidesText(s [3]int) string { return fmt.Sprintf("%d × %d × %d", s[0], s[1], s[2]) }
