@@ -34,6 +34,12 @@ func drawProblem(t *rapid.T) Problem {
 			}
 		}
 	}
+	// Some items alike.
+	for i := 1; i < len(p.Items); i++ {
+		if rapid.IntRange(0, 3).Draw(t, "alike") == 0 {
+			p.Items[i] = p.Items[rapid.IntRange(0, i-1).Draw(t, "as")]
+		}
+	}
 	for r := range p.Caps {
 		p.Caps[r] = figure("cap", 10*float64(len(p.Items)))
 		if rapid.IntRange(0, 7).Draw(t, "uncapped") == 0 {

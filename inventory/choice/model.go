@@ -1,6 +1,9 @@
 package choice
 
-import "math"
+import (
+	"encoding/binary"
+	"math"
+)
 
 // model is a problem in the form that the search works on: maximise the sum of
 // gains, keep to every row. Columns are options.
@@ -53,6 +56,7 @@ type table struct {
 	use     []float64 // of column k in row r: use[k*rows+r]
 	exact   []row     // the model's rows, uses by column of the table
 	grain   float64   // objectives of any two choices differ by a multiple of it; 0 if not known
+	kind    []int32   // items alike, column for column, have the same number
 	epsilon float64   // gains closer than this are equal but for rounding
 }
 
@@ -141,6 +145,7 @@ func (m *model) reduce() (*table, *NoneError) {
 		}
 	}
 	t.measure()
+	t.sort()
 	return t, nil
 }
 
@@ -208,6 +213,24 @@ func (t *table) measure() {
 			}
 			return
 		}
+	}
+}
+
+// sort finds the items that are alike.
+func (t *table) sort() {
+	known := map[string]int32{}
+	for i := range int32(t.items) {
+		var key []byte
+		for k := int(t.first[i]); k < int(t.first[i+1]); k++ {
+			key = binary.LittleEndian.AppendUint64(key, math.Float64bits(t.gain[k]))
+			for _, row := range t.exact {
+				key = binary.LittleEndian.AppendUint64(key, math.Float64bits(row.use[k]))
+			}
+		}
+		if _, ok := known[string(key)]; !ok {
+			known[string(key)] = i
+		}
+		t.kind = append(t.kind, known[string(key)])
 	}
 }
 

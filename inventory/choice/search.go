@@ -589,7 +589,9 @@ func (w *worker) anyBranch(n *node) (at, cut int32) {
 }
 
 // half copies a node with one side of an item's columns struck out, and settles
-// items with one option left. It returns nil if an item has none.
+// items with one option left. It returns nil if an item has none. Of items alike
+// an earlier one never takes an earlier column, as a change of places makes no
+// other choice: what holds for one so holds for those before or after it.
 func (w *worker) half(n *node, at, cut int32, upper bool) *node {
 	m := w.t.rows
 	var h *node
@@ -604,9 +606,15 @@ func (w *worker) half(n *node, at, cut int32, upper bool) *node {
 	h.taken = append(h.taken[:0], n.taken...)
 	h.basis = append(h.basis[:0], n.basis...)
 	h.items, h.cols, h.dead = h.items[:0], h.cols[:0], h.dead[:0]
+	kind, edge := int32(-1), int32(0)
+	if at >= 0 {
+		item := n.items[at].item
+		kind, edge = w.t.kind[item], n.cols[cut]-w.t.first[item]
+	}
 	for s, old := range n.items {
+		cuts := w.t.kind[old.item] == kind && (int32(s) == at || (int32(s) < at) == upper)
 		gone := func(e int32) bool {
-			return n.dead[e] || int32(s) == at && (e >= cut) != upper
+			return n.dead[e] || cuts && (n.cols[e]-w.t.first[old.item] >= edge) != upper
 		}
 		alive, one := 0, int32(-1)
 		for e := old.from; e < old.to; e++ {
