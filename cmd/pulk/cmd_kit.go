@@ -237,6 +237,8 @@ type kitLine struct {
 	OddsSent     *float64 `json:"odds_sent"`
 	MassGrams    *int64   `json:"mass_grams"` // null where not known
 	VolumeLitres *float64 `json:"volume_litres"`
+	TrendP       *float64 `json:"trend_p_value"`  // of a constant rate, by Laplace's test; null where failures are too few
+	TrendBeta    *float64 `json:"trend_exponent"` // of the power law; above 1: failures come more and more often
 }
 
 func kitJSONOf(p *kit.Plan) kitJSON {
@@ -253,6 +255,9 @@ func kitLineOf(l *kit.Line) kitLine {
 		UnitHours: l.UnitHoursSeen, Expected: l.Expected, Sufficient: l.Sufficient, There: l.Good, Send: l.Send}
 	if l.Basis == kit.Spare {
 		line.Rate, line.RateLow, line.RateHigh, line.OddsNow, line.OddsSent = &l.RatePerHour, &l.RateLowPerHour, &l.RateHighPerHour, &l.OddsNow, &l.OddsSent
+	}
+	if l.Trend != nil {
+		line.TrendP, line.TrendBeta = &l.Trend.PValue, &l.Trend.Beta
 	}
 	if l.UseRatioKnown {
 		line.UseRatio = &l.UseRatio
@@ -306,6 +311,12 @@ func (c *call) printSpares(p *kit.Plan) {
 	}
 	t.print(c.env, "No spares are to be sent.")
 	c.printf("\n")
+	for i := range p.Lines {
+		if text := trendText(&p.Lines[i]); text != "" {
+			c.printBlock("! ", text)
+			c.printf("\n")
+		}
+	}
 }
 
 func (c *call) printConsumables(p *kit.Plan) {
@@ -336,4 +347,17 @@ func litres(l kit.Line) string {
 		return "?"
 	}
 	return fmt.Sprintf("%.1f", l.SendLitres)
+}
+
+// trendText warns where the failures seen speak against a constant rate.
+func trendText(l *kit.Line) string {
+	if !l.Worsens() && !l.Improves() {
+		return ""
+	}
+	how, then := "more and more often", "the numbers here are too low if that goes on"
+	if l.Improves() {
+		how, then = "less and less often", "the numbers here are too high if that goes on"
+	}
+	return fmt.Sprintf("%s %s: %d failures come %s (Laplace %.2f, p %.3f; power law exponent %.2f, %.3g failures per 1000 h now): a constant rate is wrong, and %s.",
+		l.PartNumber, l.Name, l.Trend.Failures, how, l.Trend.Laplace, l.Trend.PValue, l.Trend.Beta, 1000*l.Trend.RatePerHour, then)
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"slices"
 	"time"
 
 	"pulk/checklist/procedure"
@@ -133,6 +134,7 @@ func (g *gatherer) units() error {
 	if err != nil {
 		return err
 	}
+	record := map[*kit.Part][][]unit.Event{}
 	for _, u := range list {
 		part := g.byItem[u.Item]
 		if part == nil {
@@ -142,6 +144,7 @@ func (g *gatherer) units() error {
 		if err != nil {
 			return err
 		}
+		record[part] = append(record[part], events)
 		part.UnitHoursSeen += unit.ServiceHours(events, g.scope.Now)
 		part.Failures += unit.FailuresInService(events)
 		fit := u.State != unit.Failed && u.State != unit.Scrapped && u.State != unit.Quarantined
@@ -153,7 +156,29 @@ func (g *gatherer) units() error {
 			part.Installed++
 		}
 	}
+	for part, units := range record {
+		if part.Failures >= sparing.TrendFailuresMin {
+			part.FailureHours = failureHours(units)
+		}
+	}
 	return nil
+}
+
+// failureHours are the hours of service of all units of a kind together until each
+// failure of one.
+func failureHours(units [][]unit.Event) []float64 {
+	var hours []float64
+	for _, events := range units {
+		for _, at := range unit.FailureTimes(events) {
+			sum := 0.0
+			for _, other := range units {
+				sum += unit.ServiceHours(other, at)
+			}
+			hours = append(hours, sum)
+		}
+	}
+	slices.Sort(hours)
+	return hours
 }
 
 func (g *gatherer) planned() error {

@@ -100,6 +100,9 @@ func (c *call) printWhy(p *kit.Plan, l *kit.Line, steps []whyStep) {
 		}
 		say("Seen: %d failures in %.0f unit-hours. Both together: %.3g failures per 1000 h, with %.0f %% between %.3g and %.3g.",
 			l.Failures, l.UnitHoursSeen, 1000*l.RatePerHour, 100*p.IntervalProbability, 1000*l.RateLowPerHour, 1000*l.RateHighPerHour)
+		if text := trendText(l); text != "" {
+			c.printBlock("! ", text)
+		}
 		say("%d in service × %.0f h = %.0f unit-hours to come; × the rate = %.2f failures to be expected.", l.Installed, p.Hours, float64(l.Installed)*p.Hours, l.Expected)
 		say("There and good until then: %d. They suffice with probability %.4f. As the rate itself is uncertain the count of failures is gamma-Poisson distributed:", l.Good, l.OddsNow)
 		c.printf("\n")

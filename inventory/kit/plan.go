@@ -43,9 +43,11 @@ type Part struct {
 	Installed     int64   // units in service that can be reached
 	Failures      int64   // seen so far
 	UnitHoursSeen float64 // hours of service seen so far, summed over units
-	Good          int64   // in place and fit for use until the next delivery
-	Uses          []sparing.Use
-	Experience    sparing.Experience
+	// FailureHours are the hours of service, summed over units, until each failure.
+	FailureHours []float64
+	Good         int64 // in place and fit for use until the next delivery
+	Uses         []sparing.Use
+	Experience   sparing.Experience
 }
 
 // Basis says where a line's need comes from.
@@ -76,6 +78,9 @@ type Line struct {
 	SendLitres      float64
 	MassKnown       bool
 	VolumeKnown     bool
+
+	// Trend is what the failures seen say of a constant rate; nil where they are too few.
+	Trend *sparing.Trend
 
 	prior sparing.Rate // of a spare, before the record
 }
@@ -173,7 +178,25 @@ func (p *Plan) spare(part Part) (Line, error) {
 	line.Expected, line.Sufficient, line.Send = answer.ExpectedDemand, answer.SufficientStock, answer.ToSend
 	line.OddsNow, line.OddsSent = answer.SufficiencyNow, answer.SufficiencySent
 	line.load(answer.Load)
+	if len(part.FailureHours) >= sparing.TrendFailuresMin {
+		if trend, err := sparing.TrendOf(part.FailureHours, part.UnitHoursSeen, sparing.TimeTerminated); err == nil {
+			line.Trend = &trend
+		}
+	}
 	return line, nil
+}
+
+// TrendLevel is the p-value below which a trend is warned of.
+const TrendLevel = 0.1
+
+// Worsens and Improves report whether the failures seen speak against a constant rate.
+func (l *Line) Worsens() bool {
+	return l.Trend != nil && l.Trend.PValue < TrendLevel && l.Trend.Laplace > 0
+}
+
+// Improves is the same, the other way.
+func (l *Line) Improves() bool {
+	return l.Trend != nil && l.Trend.PValue < TrendLevel && l.Trend.Laplace < 0
 }
 
 func consumable(part Part) (Line, error) {

@@ -103,3 +103,27 @@ func TestCSVKeepsTextFromBeingAFormula(t *testing.T) {
 		t.Errorf("rows %q, %v", rows, err)
 	}
 }
+
+// TestTrend: failures that crowd at the end of the record are warned of, those at its
+// start the other way, and evenly spread ones not.
+func TestTrend(t *testing.T) {
+	for _, c := range []struct {
+		hours             []float64
+		worsens, improves bool
+		known             bool
+	}{
+		{[]float64{9000, 9300, 9700, 9900}, true, false, true},
+		{[]float64{100, 200, 500, 900}, false, true, true},
+		{[]float64{2000, 4000, 6000, 8000}, false, false, true},
+		{[]float64{9000, 9300, 9700}, false, false, false},
+		{[]float64{9000, 9300, 9700, 12_000}, false, false, false}, // a meter was set back: nothing is said
+	} {
+		plan, err := Make(request, []Part{{PartNumber: "PMP", Installed: 3, Failures: int64(len(c.hours)), UnitHoursSeen: 10_000, FailureHours: c.hours}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if l := plan.Lines[0]; l.Worsens() != c.worsens || l.Improves() != c.improves || (l.Trend != nil) != c.known {
+			t.Errorf("%v: worsens %t, improves %t, trend %+v", c.hours, l.Worsens(), l.Improves(), l.Trend)
+		}
+	}
+}

@@ -173,17 +173,20 @@ func (s *service) take(e Event) {
 // FailuresInService counts the failures that say something of a unit's rate in
 // service: those while it was installed, or told with hours of its meter. A module
 // that fails on the bench before it was ever used is not one.
-func FailuresInService(events []Event) int64 {
+func FailuresInService(events []Event) int64 { return int64(len(FailureTimes(events))) }
+
+// FailureTimes returns when those failures were.
+func FailureTimes(events []Event) []time.Time {
 	var s service
-	n := int64(0)
+	var times []time.Time
 	for _, e := range events {
 		if e.Part {
 			continue
 		}
 		if e.Kind == kind.UnitFail && !s.failed && (!s.in.IsZero() || e.Hours > 0) {
-			n++
+			times = append(times, e.At.Time())
 		}
 		s.take(e)
 	}
-	return n
+	return times
 }
