@@ -202,7 +202,15 @@ func conflictID(text string) string {
 func (d *demo) kit() {
 	d.chapter("9. Next season's kit list")
 	d.say("What failed and what was used says what to send for the months without delivery. Modules frozen into a hole need no spares: nobody can reach them.")
-	d.show("kit plan --until 2028-11-15 --confidence 0.95 --at stn --planned planned_runs.csv --unreachable hole-1 --unreachable hole-2 --unreachable hole-3 --unreachable hole-4 --unreachable hole-5 --unreachable hole-6 --csv kit.csv --store home.db", exitDone, 40)
+	scope := " --until 2028-11-15 --at stn --unreachable hole-1 --unreachable hole-2 --unreachable hole-3 --unreachable hole-4 --unreachable hole-5 --unreachable hole-6"
+	d.show("kit plan"+scope+" --confidence 0.95 --planned planned_runs.csv --csv kit.csv --store home.db", exitDone, 40)
+	d.say("Cable and weights go by ship. The last aircraft takes 90 kg of spares: under that cap they are chosen together, so that the odds that none of them runs out are the best there are. Played winters check the arithmetic.")
+	d.show("kit plan"+scope+" --mass 90kg --simulate 20000 --store home.db", exitDone, 60)
+	d.say("What a further kilogram would bring is what to tell who decides about the load; and each line can be defended.")
+	d.show("kit curve"+scope+" --points 8 --svg odds.svg --store home.db", exitDone, 20)
+	d.show("kit why PWR-009"+scope+" --mass 90kg --store home.db", exitDone, 30)
+	d.say("Boxes go into crates by search. Wipes and cleaner are dangerous goods: who is trained for it said that these two go apart.")
+	d.show("crate pack --boxes boxes.csv --into crates.csv --apart 3/5.1 --csv places.csv --svg drawings --pdf load.pdf", exitDone, 60)
 }
 
 func (d *demo) reports() {
@@ -222,7 +230,7 @@ func (d *demo) ending() {
 		d.do("verify --store " + site + ".db")
 	}
 	d.say("The three digests are the same: whatever order the bundles came in, the state follows from what was written alone.")
-	d.say("The stores home.db, stn.db and ship.db, the day's report day.html and day.txt, and the kit list kit.csv are in %s. Try: pulk run show %s --store stn.db; pulk unit dossier SM3-0161 --store home.db; pulk bundle show stn-1.bundle; pulk run work %s --store home.db --as oskar after starting a run of your own.",
+	d.say("The stores home.db, stn.db and ship.db, the day's report day.html and day.txt, the kit list kit.csv, its odds odds.svg and the loading plan load.pdf are in %s. Try: pulk run show %s --store stn.db; pulk unit dossier SM3-0161 --store home.db; pulk bundle show stn-1.bundle; pulk run work %s --store home.db --as oskar after starting a run of your own.",
 		d.folder, d.runName, "RUN")
 	d.say("Everything here is made up. In the field, local rules and licensed or medical staff decide.")
 }

@@ -40,6 +40,8 @@ func (d *demo) home() {
 	d.copyOut("catalogue.csv", "catalogue.csv")
 	d.copyOut("assemblies/string-7.csv", "string-7.csv")
 	d.copyOut("seasons/planned_runs.csv", "planned_runs.csv")
+	d.copyOut("crates/boxes.csv", "boxes.csv")
+	d.copyOut("crates/crates.csv", "crates.csv")
 	d.do("procedure import module-acceptance.yaml borehole-lowering.yaml cable-landing.yaml power-up.yaml --as oskar --store home.db")
 	d.do("item import catalogue.csv --as piet --store home.db")
 	rows := d.seasons("home.db")
