@@ -210,7 +210,7 @@ func (d *demo) kit() {
 	d.show("kit curve"+scope+" --points 8 --svg odds.svg --store home.db", exitDone, 20)
 	d.show("kit why PWR-009"+scope+" --mass 90kg --store home.db", exitDone, 30)
 	d.say("Boxes go into crates by search. Wipes and cleaner are dangerous goods: who is trained for it said that these two go apart.")
-	d.show("crate pack --boxes boxes.csv --into crates.csv --apart 3/5.1 --csv places.csv --svg drawings --pdf load.pdf", exitDone, 60)
+	d.show("crate pack --boxes boxes.csv --into crates.csv --apart 3/5.1 --csv places.csv --svg drawings --pdf load.pdf", exitDone, 90)
 }
 
 func (d *demo) reports() {

@@ -24,7 +24,7 @@ func TestDemo(t *testing.T) {
 	}
 	for _, want := range []string{
 		"OUTSIDE its limits", "the bundle cannot be read", "taken before; nothing changed", "a sign-off was overtaken", "pulk: refused: step 410",
-		"step 410: done", "was given 2 values", "settled:", "Kit for", "played winters", "no other choice under these caps is better", "<- sent", "Everything is in.", "day report of",
+		"step 410: done", "was given 2 values", "settled:", "Kit for", "played winters", "is better (proven)", "<- sent", "Everything is in.", "day report of",
 		"is recorded already in step m1-serial", "8 of 8, none is empty; 0 not as planned",
 	} {
 		if !strings.Contains(out.String(), want) {
