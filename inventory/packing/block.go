@@ -90,10 +90,8 @@ const (
 	leastFilled = 0.98 // of a block's room must be boxes
 )
 
-// makeBlocks makes the blocks that fit into a container, from grids of one type up.
-// If full support is asked for, each box within a block stands wholly on boxes below or on the
-// block's base.
-func (f *filling) makeBlocks(limit int) []block {
+// grids makes the blocks of one type that fit into a container.
+func (f *filling) grids(limit int) []block {
 	var list []block
 	types, size := f.types, f.size
 	for kind := range types {
@@ -136,7 +134,7 @@ func (f *filling) makeBlocks(limit int) []block {
 		}
 		list = list[:max(limit, singles)]
 	}
-	return f.combine(list, limit)
+	return list
 }
 
 type blockKey struct {
@@ -161,7 +159,8 @@ func mix(x uint64) uint64 {
 	return x ^ x>>31
 }
 
-// combine adds pairs of blocks to the list, pairs of these, and so on.
+// combine adds pairs of blocks to the list, pairs of these, and so on. If support is
+// asked for, each box in a block stands wholly on boxes below or on the base.
 func (f *filling) combine(list []block, limit int) []block {
 	types, size, supported := f.types, f.size, f.rules.support > 0
 	seen := make(map[blockKey]bool, limit)

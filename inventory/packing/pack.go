@@ -18,6 +18,7 @@ type job struct {
 	reason     []Reason // by box, of those left
 	result     Result
 	stop       *atomic.Bool
+	simple     bool // no search
 }
 
 func pack(ctx context.Context, boxes []Box, containers []Container, options Options) Result {
@@ -26,7 +27,11 @@ func pack(ctx context.Context, boxes []Box, containers []Container, options Opti
 	if ctx.Err() != nil {
 		stop.Store(true)
 	}
-	j := &job{boxes: boxes, containers: containers, options: options, classes: map[string]int{}, stop: &stop}
+	return newJob(boxes, containers, options, &stop).pack()
+}
+
+func newJob(boxes []Box, containers []Container, options Options, stop *atomic.Bool) *job {
+	j := &job{boxes: boxes, containers: containers, options: options, classes: map[string]int{}, stop: stop}
 	for _, pair := range options.Apart {
 		for _, class := range pair {
 			if _, ok := j.classes[class]; !ok {
@@ -44,8 +49,12 @@ func pack(ctx context.Context, boxes []Box, containers []Container, options Opti
 		j.left = append(j.left, int32(boxes[i].Count))
 		j.reason = append(j.reason, j.hopeless(i))
 	}
-	for k := range containers {
-		for copy := 1; (containers[k].Count == AsMany || copy <= containers[k].Count) && !stop.Load(); copy++ {
+	return j
+}
+
+func (j *job) pack() Result {
+	for k := range j.containers {
+		for copy := 1; (j.containers[k].Count == AsMany || copy <= j.containers[k].Count) && !j.stop.Load(); copy++ {
 			if !j.fill(k, copy) {
 				break
 			}
@@ -59,7 +68,7 @@ func pack(ctx context.Context, boxes []Box, containers []Container, options Opti
 			j.result.Left = append(j.result.Left, Left{i, int(n), j.reason[i]})
 		}
 	}
-	j.result.Interrupted = stop.Load()
+	j.result.Interrupted = j.stop.Load()
 	return j.result
 }
 
@@ -276,7 +285,7 @@ func (j *job) assign(f *filling, spots []spot, counts []int32) []int {
 // fillOnce searches for the best filling. It returns the boxes of it in the order of
 // loading, and the types of which some were left out for balance.
 func (j *job) fillOnce(f *filling, opening Opening) (spots []spot, unbalanced []int32, rollouts int) {
-	f.prepare(maxBlocks)
+	f.prepare(maxBlocks, j.simple)
 	q := &search{f: f, limit: int64(j.options.Rollouts), workers: make([]worker, max(1, j.options.Workers)), stop: j.stop}
 	for i := range q.workers {
 		q.workers[i].f = f
@@ -287,7 +296,11 @@ func (j *job) fillOnce(f *filling, opening Opening) (spots []spot, unbalanced []
 			j.options.Progress(Progress{len(j.result.Loads), int(q.rollouts.Load()), float64(best) / total, pieces})
 		}
 	}
-	q.run()
+	if j.simple {
+		q.simply()
+	} else {
+		q.run()
+	}
 	// A box that would have to wait for itself, round a ring of boxes that are in
 	// each other's way, is left out with all that waits for it.
 	order := loadingOrder(q.spots, opening)

@@ -7,21 +7,22 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strconv"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 )
 
 var (
-	setsFlag     = flag.String("set", "BR1,BR4,BR7", "for the Published benchmark: sets, divided by commas")
-	problemsFlag = flag.String("problems", "1-2", "for the Published benchmark: problems, as 1-5 or 1,7")
-	secondsFlag  = flag.Float64("seconds", 0, "for the Published benchmark: seconds an instance; 0 is by -rollouts")
-	rolloutsFlag = flag.Int("rollouts", 300, "for the Published benchmark: trial packings a container")
-	supportFlag  = flag.Float64("support", 0, "for the Published benchmark: share of each base that must be supported")
-	folderFlag   = flag.String("folder", "../../testdata/checks/packing", "folder of the published instances")
-	workersFlag  = flag.Int("workers", 2, "for the Published benchmark: goroutines")
+	setsFlag      = flag.String("set", "BR1,BR4,BR7", "for the Published benchmark: sets, divided by commas")
+	problemsFlag  = flag.String("problems", "1-2", "for the Published benchmark: problems, as 1-5 or 1,7")
+	secondsFlag   = flag.Float64("seconds", 0, "for the Published benchmark: seconds an instance; 0 is by -rollouts")
+	processorFlag = flag.Float64("processor", 0, "for the Published benchmark: seconds of processor time an instance, over all goroutines")
+	rolloutsFlag  = flag.Int("rollouts", 300, "for the Published benchmark: trial packings a container")
+	supportFlag   = flag.Float64("support", 0, "for the Published benchmark: share of each base that must be supported")
+	folderFlag    = flag.String("folder", "../../testdata/checks/packing", "folder of the published instances")
+	workersFlag   = flag.Int("workers", 2, "for the Published benchmark: goroutines")
 )
 
 // problem is one published instance.
@@ -106,8 +107,37 @@ func BenchmarkPublished(b *testing.B) {
 	}
 }
 
+// spent returns the processor time of this process so far, in seconds.
+func spent() float64 {
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		return 0
+	}
+	return float64(u.Utime.Sec+u.Stime.Sec) + float64(u.Utime.Usec+u.Stime.Usec)/1e6
+}
+
+// budget returns a context that ends when the flags say so.
+func budget() (context.Context, context.CancelFunc) {
+	switch {
+	case *processorFlag > 0:
+		ctx, cancel := context.WithCancel(context.Background())
+		end := spent() + *processorFlag
+		go func() {
+			for ctx.Err() == nil && spent() < end {
+				time.Sleep(2 * time.Millisecond)
+			}
+			cancel()
+		}()
+		return ctx, cancel
+	case *secondsFlag > 0:
+		return context.WithTimeout(context.Background(), time.Duration(*secondsFlag*float64(time.Second)))
+	}
+	return context.WithCancel(context.Background())
+}
+
 func benchmarkSet(b *testing.B, set string) {
-	sum, simple, loads, rollouts, n := 0.0, 0.0, 0, 0, 0
+	sum, simple, loads, simpleLoads, rollouts, n := 0.0, 0.0, 0, 0, 0, 0
+	start := spent()
 	for _, p := range readProblems(b, set) {
 		if !among(*problemsFlag, p.number) {
 			continue
@@ -116,11 +146,10 @@ func benchmarkSet(b *testing.B, set string) {
 			p.container.Count = AsMany
 		}
 		options := Options{Support: *supportFlag, Workers: *workersFlag, Rollouts: *rolloutsFlag}
-		ctx, cancel := context.WithCancel(context.Background())
-		if *secondsFlag > 0 {
+		if *secondsFlag > 0 || *processorFlag > 0 {
 			options.Rollouts = 0
-			ctx, cancel = context.WithTimeout(context.Background(), time.Duration(*secondsFlag*float64(time.Second)))
 		}
+		ctx, cancel := budget()
 		r, err := Pack(ctx, p.boxes, []Container{p.container}, options)
 		cancel()
 		if err != nil {
@@ -129,19 +158,30 @@ func benchmarkSet(b *testing.B, set string) {
 		if err := plainCheck(p.boxes, []Container{p.container}, options, r); err != nil {
 			b.Fatalf("%s problem %d: %v", set, p.number, err)
 		}
-		filled := 0.0
-		if len(r.Loads) > 0 {
-			filled = r.Loads[0].Utilisation
+		plain := Simple(p.boxes, []Container{p.container}, options)
+		if err := plainCheck(p.boxes, []Container{p.container}, options, plain); err != nil {
+			b.Fatalf("%s problem %d, simple: %v", set, p.number, err)
 		}
-		b.Logf("%s %d: %.3f %%, %d containers, %d rollouts", set, p.number, 100*filled, len(r.Loads), r.Rollouts)
-		sum += filled
+		b.Logf("%s %d: %.3f %%, %d containers, %d rollouts; simple %.3f %%, %d", set, p.number, 100*filled(r), len(r.Loads), r.Rollouts, 100*filled(plain), len(plain.Loads))
+		sum += filled(r)
+		simple += filled(plain)
 		loads += len(r.Loads)
+		simpleLoads += len(plain.Loads)
 		rollouts += r.Rollouts
 		n++
 	}
-	_ = simple
-	runtime.KeepAlive(n)
 	b.ReportMetric(100*sum/float64(n), "%filled")
+	b.ReportMetric(100*simple/float64(n), "%simple")
 	b.ReportMetric(float64(loads)/float64(n), "containers")
+	b.ReportMetric(float64(simpleLoads)/float64(n), "containers-simple")
 	b.ReportMetric(float64(rollouts)/float64(n), "rollouts")
+	b.ReportMetric((spent()-start)/float64(n), "cpu-s/problem")
+}
+
+// filled returns the share of the first container that is filled.
+func filled(r Result) float64 {
+	if len(r.Loads) == 0 {
+		return 0
+	}
+	return r.Loads[0].Utilisation
 }

@@ -32,8 +32,11 @@ const (
 	nearShare   = 0.04 // of a block's length: what is as near counts as touching
 )
 
-func (f *filling) prepare(limit int) {
-	f.blocks = f.makeBlocks(limit)
+func (f *filling) prepare(limit int, simple bool) {
+	f.blocks = f.grids(limit)
+	if !simple {
+		f.blocks = f.combine(f.blocks, limit)
+	}
 	f.order = make([]int32, len(f.blocks))
 	worth := make([]float64, len(f.blocks))
 	for i := range f.blocks {
