@@ -42,6 +42,7 @@ func (e *env) crateCommand() *cli.Command {
 				&cli.StringFlag{Name: "pdf", Usage: "also print lists and layers to `FILE`"},
 				&cli.StringFlag{Name: "paper", Value: "a4", Usage: "`PAPER`: a4 or letter"}},
 			action: (*call).cratePack}.command(e),
+		e.crateCharge(),
 	)
 }
 
@@ -146,7 +147,7 @@ func (c *call) cratePack() error {
 func readTable[T any](c *call, flag string, parse func([]byte) ([]*T, []grid.CellError)) ([]*T, error) {
 	path := c.String(flag)
 	if path == "" {
-		return nil, fault.Misuse("see: pulk crate pack --help", "pulk crate pack: give --%s FILE", flag)
+		return nil, fault.Misuse("its columns: docs/crate-csv.md", "give --%s FILE", flag)
 	}
 	source, err := readAtMost(path, crate.MaxBytes)
 	if err != nil {

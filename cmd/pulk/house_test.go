@@ -47,6 +47,7 @@ var mayImport = map[string][]string{
 	"inventory/choice":   {},
 	"inventory/winter":   {},
 	"inventory/grid":     {},
+	"inventory/freight":  {},
 	"inventory/crate":    {"inventory/grid", "inventory/packing"},
 	"inventory/packing":  {},
 	"testdata":           {"testdata"},
