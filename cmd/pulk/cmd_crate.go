@@ -27,15 +27,16 @@ func (e *env) crateCommand() *cli.Command {
 		verb{path: "pulk crate pack", usage: "find places for boxes, by search", storeless: true, reads: true,
 			about: "Each container is filled as well as the search can before the next is begun. What is printed is in the order of loading; nothing breaks a rule of the tables. " +
 				"The columns of both tables: docs/crate-csv.md. Interrupted, it prints the best found so far. " +
-				"What may share a container with dangerous goods a trained and certified shipper says, by the edition in force: give it with --apart.",
-			examples: []string{"pulk crate pack --boxes boxes.csv --into crates.csv", "pulk crate pack --boxes boxes.csv --into aircraft.csv --trials 5000 --apart 3/5.1 --pdf load.pdf --svg drawings"},
+				"Boxes of different classes of segregation never share a container, unless --share says so: that is for a trained and certified shipper, by the edition in force.",
+			examples: []string{"pulk crate pack --boxes boxes.csv --into crates.csv", "pulk crate pack --boxes boxes.csv --into aircraft.csv --trials 5000 --share 3/9 --pdf load.pdf --svg drawings"},
 			flags: []cli.Flag{
 				&cli.StringFlag{Name: "boxes", Usage: "CSV `FILE` of what is to be packed"},
 				&cli.StringFlag{Name: "into", Usage: "CSV `FILE` of crates, containers or aircraft positions"},
 				&cli.IntFlag{Name: "trials", Value: 400, Usage: "try about so many packings, `N`, for each container"},
 				&cli.Float64Flag{Name: "seconds", Value: 60, Usage: "search for so many `SECONDS` at most, all containers together"},
 				&cli.Float64Flag{Name: "support", Value: 1, Usage: "`SHARE` of each base that must stand on the floor or on boxes"},
-				&cli.StringSliceFlag{Name: "apart", Usage: "`CLASS/CLASS`: these two may not share a container; may be repeated"},
+				&cli.StringSliceFlag{Name: "share", Usage: "`CLASS/CLASS`: these two may share a container, as who is trained for it says; may be repeated"},
+				&cli.StringSliceFlag{Name: "apart", Usage: "`CLASS/CLASS`: these may not, for two boxes of one class; may be repeated"},
 				&cli.Uint64Flag{Name: "seed", Value: 1, Usage: "`NUMBER` that the search follows from"},
 				&cli.StringFlag{Name: "csv", Usage: "also write the places to `FILE`"},
 				&cli.StringFlag{Name: "svg", Usage: "also draw each layer, a picture each in `FOLDER`"},
@@ -174,20 +175,9 @@ func (c *call) packOptions(boxes []*crate.Box) (packing.Options, error) {
 	if options.Rollouts = c.Int("trials"); options.Rollouts < 1 {
 		return options, fault.Misuse("like 400", "--trials %d", options.Rollouts)
 	}
-	known := func(class string) bool {
-		return slices.ContainsFunc(boxes, func(b *crate.Box) bool { return b.Segregation == class })
-	}
-	for _, text := range c.StringSlice("apart") {
-		one, two, ok := strings.Cut(text, "/")
-		if !ok || one == "" || two == "" {
-			return options, fault.Misuse("like 3/5.1", "--apart %q", text)
-		}
-		for _, class := range []string{one, two} {
-			if !known(class) {
-				return options, fault.Misuse("write it as in the column segregation", "--apart %s: no box has the class %q", text, class)
-			}
-		}
-		options.Apart = append(options.Apart, [2]string{one, two})
+	var err error
+	if options.Apart, err = c.apart(boxes); err != nil {
+		return options, err
 	}
 	last := time.Time{}
 	options.Progress = func(p packing.Progress) {
@@ -198,6 +188,48 @@ func (c *call) packOptions(boxes []*crate.Box) (packing.Options, error) {
 	}
 	return options, nil
 }
+
+// apart returns the pairs of classes that may not share a container: all that differ,
+// but for those that --share names.
+func (c *call) apart(boxes []*crate.Box) ([][2]string, error) {
+	var classes []string
+	for _, b := range boxes {
+		if b.Segregation != "" && !slices.Contains(classes, b.Segregation) {
+			classes = append(classes, b.Segregation)
+		}
+	}
+	slices.Sort(classes)
+	if len(classes) > maxClasses {
+		return nil, fault.Hint("a class, not a box, stands in that column: see docs/crate-csv.md", "%d classes of segregation, and at most %d are taken", len(classes), maxClasses)
+	}
+	pairs := map[string][][2]string{}
+	for _, flag := range []string{"share", "apart"} {
+		for _, text := range c.StringSlice(flag) {
+			one, two, ok := strings.Cut(text, "/")
+			if !ok || one == "" || two == "" {
+				return nil, fault.Misuse("like 3/5.1", "--%s %q", flag, text)
+			}
+			for _, class := range []string{one, two} {
+				if !slices.Contains(classes, class) {
+					return nil, fault.Misuse("write it as in the column segregation", "--%s %s: no box has the class %q", flag, text, class)
+				}
+			}
+			pairs[flag] = append(pairs[flag], [2]string{min(one, two), max(one, two)})
+		}
+	}
+	list := slices.Clone(pairs["apart"])
+	for i, one := range classes {
+		for _, two := range classes[i+1:] {
+			if pair := [2]string{one, two}; !slices.Contains(list, pair) && !slices.Contains(pairs["share"], pair) {
+				list = append(list, pair)
+			}
+		}
+	}
+	return list, nil
+}
+
+// maxClasses bounds the pairs of classes: there are some twenty in the rules for goods.
+const maxClasses = 64
 
 func packedOf(r packing.Result, boxes []*crate.Box, kinds []*crate.Container) *cratePlan {
 	out := &cratePlan{Loads: []crateLoad{}, Left: []crateLeft{}, boxes: boxes, kinds: kinds}

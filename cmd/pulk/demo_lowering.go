@@ -209,8 +209,8 @@ func (d *demo) kit() {
 	d.say("What a further kilogram would bring is what to tell who decides about the load; and each line can be defended.")
 	d.show("kit curve"+scope+" --points 8 --svg odds.svg --store home.db", exitDone, 20)
 	d.show("kit why PWR-009"+scope+" --mass 90kg --store home.db", exitDone, 30)
-	d.say("Boxes go into crates by search. Wipes and cleaner are dangerous goods: who is trained for it said that these two go apart.")
-	d.show("crate pack --boxes boxes.csv --into crates.csv --apart 3/5.1 --csv places.csv --svg drawings --pdf load.pdf", exitDone, 90)
+	d.say("Boxes go into crates by search. Wipes and cleaner are dangerous goods of different classes, and go apart; batteries may stand beside either, as who is trained for it said here.")
+	d.show("crate pack --boxes boxes.csv --into crates.csv --share 3/9 --share 5.1/9 --csv places.csv --svg drawings --pdf load.pdf", exitDone, 90)
 }
 
 func (d *demo) reports() {
