@@ -41,7 +41,7 @@ type way struct {
 	packets int
 	bytes   int // put on the line, headers of IP and UDP in them, whether they arrived or not
 	lost    int
-	cut     int // on the line when it went down
+	cut     int // on the line when it, or the far end, went down
 }
 
 // namespaces counts those that were made, for their names.
@@ -180,7 +180,13 @@ func (w *wire) carry(i int) {
 		}
 		way.mu.Unlock()
 		if ok && !lost {
-			time.AfterFunc(way.delay, func() { to.Write(packet) }) // an error: the far modem is down too by now
+			time.AfterFunc(way.delay, func() {
+				if _, err := to.Write(packet); err != nil { // late: the far modem is down too by now
+					way.mu.Lock()
+					way.cut++
+					way.mu.Unlock()
+				}
+			})
 		}
 	}
 }
