@@ -245,7 +245,7 @@ func (a *arrival) play() (err error) {
 	a.to.as(func() {
 		err = a.to.desk().Take(ctx, len(a.list), func(i int) ([]byte, error) { return a.list[i].Data, nil }, func(i int, o transfer.Outcome) error {
 			a.fresh += o.Fresh()
-			if o.Taken != nil || o.Whole != nil && o.Whole.Taken != nil {
+			if o.Taken != nil || o.Whole != nil && o.Whole.Taken != nil || o.Set != nil && o.Set.Done { // done: it was taken before, in these very bytes
 				a.taken++
 			}
 			if i >= 0 {
