@@ -2,8 +2,8 @@
 //
 // It compares decimal numbers as they were written, so a reading that stands
 // exactly on a limit passes whatever its number of digits, and a guard band is
-// taken off exactly. How the uncertainty of the instrument counts is the limits'
-// [Rule]; [Limits.Judge] is the one place that decides.
+// taken off exactly. How the uncertainty of the instrument counts is each limit's
+// [Decision]; [Limits.Judge] is the one place that decides.
 package limit
 
 import (
@@ -17,13 +17,25 @@ import (
 // Value and limits must be in one unit: the caller sees to that.
 type Limits struct {
 	Min, Max *decimal.Decimal
-	Rule     Rule
-	// Guard is the width of the guard band in expanded uncertainties, above 0; nil
-	// is 1. It is for the rules other than Simple.
-	Guard *decimal.Decimal
-	// Formula tells the limits in words where they follow from other values and are
-	// not worked out here; Min and Max are then nil, and no value is judged.
+	// AtMin and AtMax say how the uncertainty counts at either limit. The zero values
+	// are simple acceptance.
+	AtMin, AtMax Decision
+	// Formula tells the limits in words, their decisions too, where they follow from
+	// other values and are not worked out here; Min and Max are then nil, and no value
+	// is judged.
 	Formula string
+}
+
+// By returns the limits with one decision at both.
+func (l Limits) By(d Decision) Limits {
+	l.AtMin, l.AtMax = d, d
+	return l
+}
+
+// Uncertain reports whether the uncertainty of a reading counts at one of the limits.
+func (l Limits) Uncertain() bool {
+	known := l.Formula == ""
+	return l.AtMin.Rule != Simple && (l.Min != nil || !known) || l.AtMax.Rule != Simple && (l.Max != nil || !known)
 }
 
 // Outcome is the verdict on one reading.
@@ -65,70 +77,34 @@ func (o Outcome) Good() bool { return o == Pass || o == ConditionalPass }
 func (o Outcome) Bad() bool { return o == FailLow || o == FailHigh || o == ConditionalFail }
 
 // Judge returns the outcome of a value whose uncertainty is u; the zero u is an
-// unknown one. Where a rule needs the uncertainty and it is unknown, a value outside
-// the limits fails and one inside is not judged (0). Where Min is over Max, or the
-// guard bands leave nothing between them, no value passes.
+// unknown one. Each limit judges by its own decision, and the worse outcome is that of
+// the value. Where a rule needs the uncertainty and it is unknown, a value outside the
+// limit fails and one inside is not judged (0). Where Min is over Max, or guard bands
+// leave nothing between them, no value passes.
 //
 // Limits that are not worked out judge nothing.
 func (l Limits) Judge(value decimal.Decimal, u Uncertainty) Outcome {
 	if l.Formula != "" {
 		return 0
 	}
-	simple := l.simple(value)
-	if l.Rule == Simple || simple != Pass && !u.Known() || l.None() {
-		return simple
+	low, high := Pass, Pass
+	if l.Min != nil {
+		low = l.AtMin.judge(new(big.Rat).Sub(value.Rat(), l.Min.Rat()), u, FailLow)
 	}
-	if !u.Known() {
-		return 0
+	if l.Max != nil {
+		high = l.AtMax.judge(new(big.Rat).Sub(l.Max.Rat(), value.Rat()), u, FailHigh)
 	}
-	v, guard := value.Rat(), l.band(u)
-	inside := l.within(v, guard)
-	if l.Rule == Guarded || inside == Pass {
-		return inside
-	}
-	outside := l.within(v, guard.Neg(guard))
-	switch {
-	case simple == Pass:
-		return ConditionalPass
-	case outside == Pass:
-		return ConditionalFail
-	}
-	return outside
-}
-
-// Inside reports whether a value is inside the limits, whatever the rule.
-func (l Limits) Inside(value decimal.Decimal) bool { return l.simple(value) == Pass }
-
-// simple is simple acceptance.
-func (l Limits) simple(value decimal.Decimal) Outcome {
-	switch {
-	case l.Min != nil && value.Cmp(*l.Min) < 0:
-		return FailLow
-	case l.Max != nil && value.Cmp(*l.Max) > 0:
-		return FailHigh
+	for _, worse := range []Outcome{FailLow, FailHigh, ConditionalFail, 0, ConditionalPass} {
+		if low == worse || high == worse {
+			return worse
+		}
 	}
 	return Pass
 }
 
-// within judges a value against limits drawn in by so much, or out if it is negative.
-func (l Limits) within(v, in *big.Rat) Outcome {
-	switch {
-	case l.Min != nil && v.Cmp(new(big.Rat).Add(l.Min.Rat(), in)) < 0:
-		return FailLow
-	case l.Max != nil && v.Cmp(new(big.Rat).Sub(l.Max.Rat(), in)) > 0:
-		return FailHigh
-	}
-	return Pass
-}
-
-// band returns the width of the guard band, w = guard × U.
-func (l Limits) band(u Uncertainty) *big.Rat {
-	w := u.Expanded.Rat()
-	w.Abs(w)
-	if l.Guard != nil {
-		w.Mul(w, l.Guard.Rat())
-	}
-	return w
+// Inside reports whether a value is inside the limits, whatever the decisions.
+func (l Limits) Inside(value decimal.Decimal) bool {
+	return l.By(Decision{}).Judge(value, Uncertainty{}) == Pass
 }
 
 // None reports whether there is a limit on neither side.
@@ -141,28 +117,44 @@ func (l Limits) String() string { return l.In("") }
 
 // In is String with the unit behind the numbers: "at least 500 MOhm, guarded by U".
 func (l Limits) In(unit string) string {
-	text := ""
+	if unit == "1" {
+		unit = ""
+	}
 	switch {
 	case l.None():
 		return "no limits"
 	case l.Formula != "":
-		text, unit = l.Formula, ""
-	case l.Max == nil:
-		text = "at least " + l.Min.String()
-	case l.Min == nil:
-		text = "at most " + l.Max.String()
-	default:
-		text = l.Min.String() + " to " + l.Max.String()
+		return l.Formula
+	case l.Min != nil && l.Max != nil && l.AtMin.String() == l.AtMax.String():
+		return l.AtMin.Words(withUnit(l.Min.String()+" to "+l.Max.String(), unit))
 	}
-	if unit != "" && unit != "1" {
-		text += " " + unit
+	least, most := "", ""
+	if l.Min != nil {
+		least = withUnit(l.Min.String(), unit)
 	}
-	if l.Rule == Simple {
+	if l.Max != nil {
+		most = withUnit(l.Max.String(), unit)
+	}
+	return l.Words(least, most)
+}
+
+// Words is String for limits that are told in other words than their numbers; an
+// empty one is none.
+func (l Limits) Words(least, most string) string {
+	switch {
+	case most == "":
+		return l.AtMin.Words("at least " + least)
+	case least == "":
+		return l.AtMax.Words("at most " + most)
+	case l.AtMin.String() == l.AtMax.String():
+		return l.AtMin.Words("at least " + least + " and at most " + most)
+	}
+	return l.AtMin.Words("at least "+least) + "; " + l.AtMax.Words("at most "+most)
+}
+
+func withUnit(text, unit string) string {
+	if unit == "" {
 		return text
 	}
-	guard := "U"
-	if l.Guard != nil {
-		guard = l.Guard.String() + " U"
-	}
-	return text + ", " + l.Rule.String() + " by " + guard
+	return text + " " + unit
 }

@@ -2,7 +2,10 @@ package limit
 
 import (
 	"math"
+	"math/big"
 	"strconv"
+
+	"pulk/schema/decimal"
 )
 
 // Rule is a decision rule: how the uncertainty of a reading counts when it is judged.
@@ -39,6 +42,69 @@ func ParseRule(name string) (Rule, bool) {
 		}
 	}
 	return Simple, false
+}
+
+// Decision is how the uncertainty of a reading counts at one limit. The zero value is
+// simple acceptance.
+type Decision struct {
+	Rule Rule
+	// Guard is the width of the guard band in expanded uncertainties, above 0; nil
+	// is 1. It is for the rules other than Simple.
+	Guard *decimal.Decimal
+}
+
+// String writes "guarded by 0.83 U", and nothing for simple acceptance.
+func (d Decision) String() string {
+	switch {
+	case d.Rule == Simple:
+		return ""
+	case d.Guard == nil:
+		return d.Rule.String() + " by U"
+	}
+	return d.Rule.String() + " by " + d.Guard.String() + " U"
+}
+
+// Words puts the decision behind the words for its limit.
+func (d Decision) Words(words string) string {
+	if d.Rule == Simple {
+		return words
+	}
+	return words + ", " + d.String()
+}
+
+// judge returns the outcome at one limit for a value that is so much inside it,
+// outside if that is negative; fail is what it is called to be outside.
+func (d Decision) judge(inside *big.Rat, u Uncertainty, fail Outcome) Outcome {
+	out := inside.Sign() < 0
+	switch {
+	case d.Rule == Simple || !u.Known() && out:
+		if out {
+			return fail
+		}
+		return Pass
+	case !u.Known():
+		return 0
+	}
+	band := d.band(u)
+	switch {
+	case inside.Cmp(band) >= 0:
+		return Pass
+	case d.Rule == Guarded || out && inside.Cmp(band.Neg(band)) < 0:
+		return fail
+	case out:
+		return ConditionalFail
+	}
+	return ConditionalPass
+}
+
+// band returns the width of the guard band, w = guard × U.
+func (d Decision) band(u Uncertainty) *big.Rat {
+	w := u.Expanded.Rat()
+	w.Abs(w)
+	if d.Guard != nil {
+		w.Mul(w, d.Guard.Rat())
+	}
+	return w
 }
 
 // FalseAccept returns the greatest probability that a value which guarded

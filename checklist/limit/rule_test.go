@@ -112,12 +112,10 @@ func TestConformity(t *testing.T) {
 		case "decision_simple_acceptance":
 			c.verdict(t, c.limits(t), limit.Uncertainty{})
 		case "decision_non_binary_guard_U":
-			l := c.limits(t)
-			l.Rule = limit.NonBinary
+			l := c.limits(t).By(limit.Decision{Rule: limit.NonBinary})
 			c.verdict(t, l, limit.Uncertainty{Expanded: c.decimal(t, "expanded_uncertainty_k2"), Coverage: two})
 		case "decision_guard_1.65u":
-			l := c.limits(t)
-			l.Rule, l.Guard = limit.NonBinary, bound(t, "1.65")
+			l := c.limits(t).By(limit.Decision{Rule: limit.NonBinary, Guard: bound(t, "1.65")})
 			c.verdict(t, l, limit.Uncertainty{Expanded: c.decimal(t, "std_uncertainty"), Coverage: one})
 		default:
 			t.Errorf("%s: nobody checks a %s", c.id, c.quantity)
@@ -145,10 +143,10 @@ func (c check) verdict(t *testing.T, l limit.Limits, u limit.Uncertainty) {
 	if c.expected != words[0] && c.expected != words[len(words)-1] {
 		t.Errorf("%s: %s in %s with %s: %s; want %s by %s", c.id, c.inputs["measured"], l, u, got, c.expected, c.source)
 	}
-	if l.Rule != limit.NonBinary {
+	if l.AtMin.Rule != limit.NonBinary {
 		return
 	}
-	l.Rule = limit.Guarded
+	l.AtMin.Rule, l.AtMax.Rule = limit.Guarded, limit.Guarded
 	if guarded := l.Judge(c.decimal(t, "measured"), u); (guarded == limit.Pass) != (got == limit.Pass) {
 		t.Errorf("%s: guarded acceptance says %s where the non-binary rule says %s", c.id, guarded, got)
 	}
@@ -184,21 +182,77 @@ func TestRules(t *testing.T) {
 		{"simple_does_not_ask", "500", "", "simple", "", "500", u("10"), limit.Pass},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			l := limit.Limits{Min: bound(t, c.min), Max: bound(t, c.max), Guard: bound(t, c.guard)}
-			l.Rule, _ = limit.ParseRule(c.rule)
+			rule, _ := limit.ParseRule(c.rule)
+			l := limit.Limits{Min: bound(t, c.min), Max: bound(t, c.max)}.By(limit.Decision{Rule: rule, Guard: bound(t, c.guard)})
 			if got := l.Judge(*bound(t, c.value), c.u); got != c.want {
 				t.Errorf("%s: %s with %s: %s; want %s", l, c.value, c.u, got, c.want)
 			}
 		})
 	}
-	if got := (limit.Limits{Min: bound(t, "500"), Rule: limit.NonBinary, Guard: bound(t, "0.83")}).String(); got != "at least 500, non-binary by 0.83 U" {
-		t.Error(got)
-	}
-	if got := (limit.Limits{Max: bound(t, "5"), Rule: limit.Guarded}).String(); got != "at most 5, guarded by U" {
-		t.Error(got)
-	}
 	if _, ok := limit.ParseRule("strict"); ok {
 		t.Error(`there is a rule "strict"`)
+	}
+}
+
+// TestOwnDecisions: a value is judged at each limit by that limit's own decision. The
+// load on a cable: too little is a nuisance and is taken as read, too much is not.
+func TestOwnDecisions(t *testing.T) {
+	u := limit.Uncertainty{Expanded: *bound(t, "0.5"), Coverage: decimal.Decimal{Mantissa: 2}}
+	guarded, half := limit.Decision{Rule: limit.Guarded}, limit.Decision{Rule: limit.NonBinary, Guard: bound(t, "0.5")}
+	for _, c := range []struct {
+		name         string
+		atMin, atMax limit.Decision
+		value        string
+		u            limit.Uncertainty
+		want         limit.Outcome
+	}{
+		{"on_the_simple_limit", limit.Decision{}, guarded, "10", u, limit.Pass},
+		{"under_the_simple_limit", limit.Decision{}, guarded, "9.99", u, limit.FailLow},
+		{"at_the_guarded_acceptance_limit", limit.Decision{}, guarded, "19.5", u, limit.Pass},
+		{"inside_the_guard_band", limit.Decision{}, guarded, "19.6", u, limit.FailHigh},
+		{"four_outcomes_low_and_guarded_high", half, guarded, "10.2", u, limit.ConditionalPass},
+		{"four_outcomes_low_outside", half, guarded, "9.75", u, limit.ConditionalFail},
+		{"four_outcomes_low_farther", half, guarded, "9.74", u, limit.FailLow},
+		{"unknown_u_matters_at_one_limit", limit.Decision{}, guarded, "15", limit.Uncertainty{}, 0},
+		{"unknown_u_and_outside_the_simple_limit", limit.Decision{}, guarded, "9", limit.Uncertainty{}, limit.FailLow},
+		{"unknown_u_and_outside_the_other", limit.Decision{}, guarded, "21", limit.Uncertainty{}, limit.FailHigh},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			l := limit.Limits{Min: bound(t, "10"), Max: bound(t, "20"), AtMin: c.atMin, AtMax: c.atMax}
+			if got := l.Judge(*bound(t, c.value), c.u); got != c.want {
+				t.Errorf("%s: %s with %s: %s; want %s", l, c.value, c.u, got, c.want)
+			}
+		})
+	}
+}
+
+func TestDecisionWords(t *testing.T) {
+	guarded, part := limit.Decision{Rule: limit.Guarded}, limit.Decision{Rule: limit.NonBinary, Guard: bound(t, "0.83")}
+	for _, c := range []struct {
+		min, max     string
+		atMin, atMax limit.Decision
+		want         string
+		uncertain    bool
+	}{
+		{"500", "", part, limit.Decision{}, "at least 500 V, non-binary by 0.83 U", true},
+		{"", "5", limit.Decision{}, guarded, "at most 5 V, guarded by U", true},
+		{"", "5", guarded, limit.Decision{}, "at most 5 V", false},
+		{"1", "5", guarded, guarded, "1 to 5 V, guarded by U", true},
+		{"1", "5", limit.Decision{}, guarded, "at least 1 V; at most 5 V, guarded by U", true},
+		{"1", "5", part, guarded, "at least 1 V, non-binary by 0.83 U; at most 5 V, guarded by U", true},
+		{"1", "5", limit.Decision{}, limit.Decision{}, "1 to 5 V", false},
+	} {
+		l := limit.Limits{Min: bound(t, c.min), Max: bound(t, c.max), AtMin: c.atMin, AtMax: c.atMax}
+		if got := l.In("V"); got != c.want || l.Uncertain() != c.uncertain {
+			t.Errorf("%q, uncertain %t; want %q, %t", got, l.Uncertain(), c.want, c.uncertain)
+		}
+	}
+	l := limit.Limits{AtMin: guarded, AtMax: part, Formula: "worked out"}
+	if got := l.Words("depth / 10", "depth / 5"); got != "at least depth / 10, guarded by U; at most depth / 5, non-binary by 0.83 U" || !l.Uncertain() {
+		t.Error(got)
+	}
+	if got := l.By(guarded).Words("depth / 10", "depth / 5"); got != "at least depth / 10 and at most depth / 5, guarded by U" {
+		t.Error(got)
 	}
 }
 
@@ -206,7 +260,7 @@ func drawCase(t *rapid.T) (limit.Limits, decimal.Decimal, limit.Uncertainty) {
 	number := func(name string, low, high int64) *decimal.Decimal {
 		return &decimal.Decimal{Mantissa: rapid.Int64Range(low, high).Draw(t, name), Scale: uint8(rapid.IntRange(0, 2).Draw(t, name+" scale"))}
 	}
-	l := limit.Limits{Guard: number("guard", 1, 300)}
+	l := limit.Limits{}.By(limit.Decision{Guard: number("guard", 1, 300)})
 	if rapid.Bool().Draw(t, "has min") {
 		l.Min = number("min", -100, 100)
 	}
@@ -223,7 +277,7 @@ func TestRulesAgree(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		l, value, u := drawCase(t)
 		by := func(rule limit.Rule, u limit.Uncertainty) limit.Outcome {
-			l.Rule = rule
+			l.AtMin.Rule, l.AtMax.Rule = rule, rule
 			return l.Judge(value, u)
 		}
 		simple, guarded, four := by(limit.Simple, u), by(limit.Guarded, u), by(limit.NonBinary, u)
@@ -236,6 +290,15 @@ func TestRulesAgree(t *testing.T) {
 			t.Fatalf("%s: %s is %s simply and %s by the non-binary rule", l, value, simple, four)
 		case four.Good() == four.Bad():
 			t.Fatalf("%s is both good and bad, or neither", four)
+		}
+		// With a rule of its own at each limit, a value is as bad as at the worse of them.
+		own, lowOnly, highOnly := l, l, l
+		own.AtMin.Rule = limit.Rule(rapid.IntRange(0, 2).Draw(t, "rule at min"))
+		own.AtMax.Rule = limit.Rule(rapid.IntRange(0, 2).Draw(t, "rule at max"))
+		lowOnly.Max, lowOnly.AtMin, highOnly.Min, highOnly.AtMax = nil, own.AtMin, nil, own.AtMax
+		both, low, high := own.Judge(value, u), lowOnly.Judge(value, u), highOnly.Judge(value, u)
+		if both != low && both != high || both.Good() != (low.Good() && high.Good()) || (both == limit.Pass) != (low == limit.Pass && high == limit.Pass) {
+			t.Fatalf("%s: %s is %s; %s at min and %s at max", own, value, both, low, high)
 		}
 		if unknown := by(limit.Guarded, limit.Uncertainty{}); !l.None() && unknown == limit.Pass {
 			t.Fatalf("%s: %s passes although its uncertainty is unknown", l, value)
@@ -266,8 +329,8 @@ func TestProbability(t *testing.T) {
 		if farther, _ := l.Probability(value.Float64()+step, u); farther > p {
 			t.Fatalf("%s: %s conforms with probability %g, and %g farther out with %g", l, value, p, step, farther)
 		}
-		l.Rule = limit.Guarded
-		if risk := limit.FalseAccept(l.Guard.Float64(), 2); l.Judge(value, u) == limit.Pass && 1-p > risk+1e-12 {
+		l.AtMin.Rule, l.AtMax.Rule = limit.Guarded, limit.Guarded
+		if risk := limit.FalseAccept(l.AtMin.Guard.Float64(), 2); l.Judge(value, u) == limit.Pass && 1-p > risk+1e-12 {
 			t.Fatalf("%s: %s passes with a risk of %g; the guard band promises %g", l, value, 1-p, risk)
 		}
 	})
@@ -351,7 +414,7 @@ func TestSpread(t *testing.T) {
 func ExampleLimits_Judge_guarded() {
 	least, _ := decimal.Parse("500")
 	guard, _ := decimal.Parse("0.83")
-	insulation := limit.Limits{Min: &least, Rule: limit.NonBinary, Guard: &guard}
+	insulation := limit.Limits{Min: &least, AtMin: limit.Decision{Rule: limit.NonBinary, Guard: &guard}}
 	tester := limit.Stated{Unit: "MOhm", Percent: decimal.Decimal{Mantissa: 3}, Coverage: decimal.Decimal{Mantissa: 2}}
 	value, _ := decimal.Parse("505")
 	u, _ := tester.At(value, "MOhm")

@@ -86,9 +86,9 @@ func TestCompare(t *testing.T) {
 		{"formula", func(p *procedure.Procedure) { p.Steps[1].Reading.Limits = limit.Limits{Formula: "at most depth * 2"} },
 			[]string{`step "2": limits changed from "1 to 4.1 kN" to "at most depth * 2"`}},
 		{"example", func(p *procedure.Procedure) { p.Steps[1].Reading.Example = dec("2.5") }, []string{`step "2": example changed from nothing to "2.5"`}},
-		{"rule", func(p *procedure.Procedure) { p.Steps[1].Reading.Limits.Rule = limit.Guarded }, []string{`step "2": limits changed from "1 to 4.1 kN" to "1 to 4.1 kN, guarded by U"`}},
+		{"rule", func(p *procedure.Procedure) { p.Steps[1].Reading.Limits.AtMin.Rule = limit.Guarded }, []string{`step "2": limits changed from "1 to 4.1 kN" to "at least 1 kN, guarded by U; at most 4.1 kN"`}},
 		{"guard", func(p *procedure.Procedure) {
-			p.Steps[1].Reading.Limits.Rule, p.Steps[1].Reading.Limits.Guard = limit.NonBinary, dec("0.83")
+			p.Steps[1].Reading.Limits = p.Steps[1].Reading.Limits.By(limit.Decision{Rule: limit.NonBinary, Guard: dec("0.83")})
 		}, []string{`step "2": limits changed from "1 to 4.1 kN" to "1 to 4.1 kN, non-binary by 0.83 U"`}},
 		{"instrument", func(p *procedure.Procedure) { p.Steps[1].Reading.Instrument = &procedure.Instrument{Part: "TOL-004"} },
 			[]string{`step "2": instrument changed from nothing to "a TOL-004 in calibration"`}},
@@ -157,7 +157,7 @@ func randomProcedure(t *rapid.T, label string) *procedure.Procedure {
 		case 2:
 			s.Kind, s.Reading = procedure.KindReading, &procedure.Reading{Quantity: "q", Unit: word.Draw(t, label), Repeat: rapid.IntRange(1, 2).Draw(t, label)}
 			if rapid.Bool().Draw(t, label+"limits") {
-				s.Reading.Limits = limit.Limits{Min: dec("1"), Rule: limit.Rule(rapid.IntRange(0, 2).Draw(t, label+"rule"))}
+				s.Reading.Limits = limit.Limits{Min: dec("1"), AtMin: limit.Decision{Rule: limit.Rule(rapid.IntRange(0, 2).Draw(t, label+"rule"))}}
 				s.Reading.Instrument = rapid.SampledFrom([]*procedure.Instrument{nil, {}, {Part: "x"}}).Draw(t, label+"instrument")
 			}
 		case 3:

@@ -78,18 +78,13 @@ func (c *Computed) Uses() []string {
 	return names
 }
 
-// String tells the limits in words: "at least depth / 10", "expected
-// link_loss(length, …) ± 0.5".
-func (c *Computed) String() string {
-	switch {
-	case !c.Expected.None():
-		return fmt.Sprintf("expected %s ± %s", c.Expected, c.Tolerance)
-	case c.Max.None():
-		return "at least " + c.Min.String()
-	case c.Min.None():
-		return "at most " + c.Max.String()
+// words tells the limits with their decisions: "at least depth / 10, guarded by U",
+// "expected link_loss(length, …) ± 0.5".
+func (c *Computed) words(l limit.Limits) string {
+	if !c.Expected.None() {
+		return l.AtMin.Words(fmt.Sprintf("expected %s ± %s", c.Expected, c.Tolerance))
 	}
-	return fmt.Sprintf("at least %s and at most %s", c.Min, c.Max)
+	return l.Words(c.Min.String(), c.Max.String())
 }
 
 // Worked is how one bound was worked out: its name, and the arithmetic in words.
@@ -123,7 +118,7 @@ func (r *Reading) LimitsAt(values map[string]decimal.Decimal) (limit.Limits, []W
 		found[name] = &result.Value
 		worked = append(worked, Worked{name, bound.Formula.Text, result.Steps})
 	}
-	limits := limit.Limits{Min: found["min"], Max: found["max"], Rule: r.Limits.Rule, Guard: r.Limits.Guard}
+	limits := limit.Limits{Min: found["min"], Max: found["max"], AtMin: r.Limits.AtMin, AtMax: r.Limits.AtMax}
 	if expected := found["expected"]; expected != nil {
 		var err error
 		if limits.Min, limits.Max, err = around(*expected, *found["tolerance"]); err != nil {
@@ -163,37 +158,62 @@ type pending struct {
 	node  *yaml.Node // the formula's text
 }
 
-// bounds reads the limits of a mapping. With a formula among them all are returned in
-// a Computed, and the limits only tell them in words.
-func (r *reader) bounds(f fields) (limit.Limits, *Computed) {
+// bounds reads the limits of a mapping, which are decided as is common to them unless
+// one says otherwise. With a formula among them all are returned in a Computed, and the
+// limits only tell them in words.
+func (r *reader) bounds(f fields, common limit.Decision) (limit.Limits, *Computed) {
 	c := &Computed{}
+	l := limit.Limits{}.By(common)
 	first := len(r.pending)
 	for _, b := range c.all() {
-		r.bound(f.values[b.name], b)
+		switch node := f.values[b.name]; b.name {
+		case "min":
+			l.AtMin = r.bound(node, b, common, "formula", "value", "rule", "guard")
+		case "max":
+			l.AtMax = r.bound(node, b, common, "formula", "value", "rule", "guard")
+		default:
+			r.bound(node, b, common, "formula")
+		}
 	}
 	switch {
 	case len(r.pending) > first:
-		return limit.Limits{Formula: "worked out"}, c // in words once they are read
+		l.Formula = "worked out" // in words once they are read
+		return l, c
 	case c.Expected.Fixed != nil && c.Tolerance.Fixed != nil:
 		low, high, err := around(*c.Expected.Fixed, *c.Tolerance.Fixed)
 		if err != nil {
 			r.fail(f.values["tolerance"], err.Error(), "a number from 0 on")
 		}
-		return limit.Limits{Min: low, Max: high}, nil
+		l.Min, l.Max = low, high
+		return l, nil
 	}
-	return limit.Limits{Min: c.Min.Fixed, Max: c.Max.Fixed}, nil
+	l.Min, l.Max = c.Min.Fixed, c.Max.Fixed
+	return l, nil
 }
 
-func (r *reader) bound(node *yaml.Node, b namedBound) {
+// bound reads one bound: a number, or a mapping of these keys. It returns how the
+// uncertainty counts there.
+func (r *reader) bound(node *yaml.Node, b namedBound, common limit.Decision, keys ...string) limit.Decision {
 	if node == nil || node.Kind != yaml.MappingNode {
 		b.bound.Fixed = r.decimal(node, b.name)
-		return
+		return common
 	}
-	f, _ := r.mapping(node, b.name, "formula")
-	text := r.required(f, b.name, "formula", "a formula, such as {formula: depth * 0.1}")
-	if _, ok := r.scalar(text, "the formula", "an expression"); ok {
-		r.pending = append(r.pending, pending{r.at, b.bound, b.name, text})
+	f, _ := r.mapping(node, b.name, keys...)
+	value, text := f.values["value"], f.values["formula"]
+	switch {
+	case value != nil && text != nil:
+		r.fail(f.keys["formula"], b.name+" has a value and a formula", "one of the two")
+	case value != nil:
+		b.bound.Fixed = r.decimal(value, "the value of "+b.name)
+	case len(keys) > 1 && text == nil:
+		r.required(f, b.name, "value", "a number, or a formula beside the rule")
+	default:
+		text = r.required(f, b.name, "formula", "a formula, such as {formula: depth * 0.1}")
+		if _, ok := r.scalar(text, "the formula", "an expression"); ok {
+			r.pending = append(r.pending, pending{r.at, b.bound, b.name, text})
+		}
 	}
+	return r.decision(f, common)
 }
 
 // formulasMax bounds how many formulas a procedure has, since each is parsed whenever
@@ -214,7 +234,7 @@ func (r *reader) checkFormulas(p *Procedure, f fields, sources []fields) {
 	}
 	for i := range p.Steps {
 		if reading := p.Steps[i].Reading; reading != nil && reading.Computed != nil {
-			reading.Limits.Formula = reading.Computed.String()
+			reading.Limits.Formula = reading.Computed.words(reading.Limits)
 			r.try(p, reading, valueOf(sources[i].values["reading"], "limits"))
 		}
 	}
@@ -321,7 +341,7 @@ func (r *reader) try(p *Procedure, reading *Reading, at *yaml.Node) {
 		r.fail(at, "on the examples "+err.Error(), "examples inside the range, or another formula")
 		return
 	}
-	if reading.Example != nil && limits.Rule == limit.Simple && !limits.Judge(*reading.Example, limit.Uncertainty{}).Good() {
+	if reading.Example != nil && !limits.Uncertain() && !limits.Judge(*reading.Example, limit.Uncertainty{}).Good() {
 		r.warn(at, fmt.Sprintf("the example %s is outside the limits %s worked out on the examples", reading.Example, limits), "an example that passes")
 	}
 }

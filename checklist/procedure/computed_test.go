@@ -89,6 +89,38 @@ func TestLimitsThatAreNotThere(t *testing.T) {
 	}
 }
 
+// TestOwnRules: what a limit does not say of its rule is as it stands beside both, and
+// limits that are worked out keep the rules they were written with.
+func TestOwnRules(t *testing.T) {
+	for _, c := range []struct{ limits, words, worked string }{
+		{"{min: 1, max: {value: 5, rule: guarded}}", "at least 1; at most 5, guarded by U", ""},
+		{"{min: {value: 1}, max: {value: 5}}", "1 to 5", ""},
+		{"{min: {value: 1, rule: simple}, max: 5, rule: guarded, guard: 0.83}", "at least 1; at most 5, guarded by 0.83 U", ""},
+		{"{min: {value: 1, guard: 0.5}, max: 5, rule: guarded, guard: 0.83}", "at least 1, guarded by 0.5 U; at most 5, guarded by 0.83 U", ""},
+		{"{min: {value: 1, rule: non-binary}, max: 5, rule: guarded, guard: 0.83}", "at least 1, non-binary by U; at most 5, guarded by 0.83 U", ""},
+		{"{max: {formula: 2 * load, rule: guarded}}", "at most 2 * load, guarded by U", "at most 6, guarded by U"},
+		{"{min: {formula: load, guard: 2}, max: {formula: 2 * load, rule: simple}, rule: non-binary}",
+			"at least load, non-binary by 2 U; at most 2 * load", "at least 3, non-binary by 2 U; at most 6"},
+		{"{expected: {formula: load}, tolerance: 1, rule: guarded}", "expected load ± 1, guarded by U", "2 to 4, guarded by U"},
+	} {
+		text := "id: p\ntitle: T\nrevision: A\nhazards: []\ninputs: {load: {value: 3, unit: kN, source: by hand}}\nsteps:\n" +
+			"  - {id: a, kind: reading, text: R., reading: {quantity: q, unit: kN, instrument: required, limits: " + c.limits + "}}\n"
+		p, problems := procedure.Parse("own", []byte(text))
+		if p == nil {
+			t.Errorf("%s: %s", c.limits, render(problems))
+			continue
+		}
+		r := reading(t, p, "a")
+		limits, _, err := r.LimitsAt(p.Examples())
+		if c.worked == "" {
+			c.worked = c.words
+		}
+		if err != nil || r.Limits.String() != c.words || limits.String() != c.worked {
+			t.Errorf("%s are %q and worked out %q, %v; want %q and %q", c.limits, r.Limits, limits, err, c.words, c.worked)
+		}
+	}
+}
+
 // A hostile file full of formulas is read in bounded time, and refused.
 func TestManyFormulas(t *testing.T) {
 	var b strings.Builder

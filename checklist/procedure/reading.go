@@ -57,16 +57,28 @@ func (r *reader) instrument(node *yaml.Node) *Instrument {
 
 // checkRule: where the uncertainty counts, it must be possible to know it.
 func (r *reader) checkRule(reading *Reading, f fields) {
-	if reading.Limits.Rule == limit.Simple {
+	if !reading.Limits.Uncertain() {
 		return
 	}
-	at := valueOf(f.values["limits"], "rule")
+	rule, at := r.firstRule(reading.Limits, f.values["limits"])
 	if reading.Instrument == nil {
-		r.fail(at, fmt.Sprintf("the rule %s needs the uncertainty of an instrument, and the reading asks for none", reading.Limits.Rule), "instrument: required beside the limits")
+		r.fail(at, fmt.Sprintf("the rule %s needs the uncertainty of an instrument, and the reading asks for none", rule), "instrument: required beside the limits")
 	}
 	if _, err := ucum.Parse(reading.Unit); err != nil && reading.Unit != "" {
-		r.fail(at, fmt.Sprintf("the rule %s needs an uncertainty in %s, which is no unit that is known", reading.Limits.Rule, quote(reading.Unit)), "a UCUM code as unit")
+		r.fail(at, fmt.Sprintf("the rule %s needs an uncertainty in %s, which is no unit that is known", rule, quote(reading.Unit)), "a UCUM code as unit")
 	}
+}
+
+// firstRule returns the first rule by which the uncertainty counts, and where it stands.
+func (r *reader) firstRule(l limit.Limits, limits *yaml.Node) (limit.Rule, *yaml.Node) {
+	rule, end := l.AtMin.Rule, "min"
+	if rule == limit.Simple {
+		rule, end = l.AtMax.Rule, "max"
+	}
+	if bound := valueOf(limits, end); bound != nil && bound.Kind == yaml.MappingNode && valueOf(bound, "rule") != nil {
+		return rule, valueOf(bound, "rule")
+	}
+	return rule, valueOf(limits, "rule")
 }
 
 const limitsExpected = `min, max or both, or expected with tolerance, or "limits: none" where every value is accepted`
@@ -92,8 +104,7 @@ func (r *reader) limits(node *yaml.Node) (limit.Limits, *Computed) {
 	case !expected && f.values["min"] == nil && f.values["max"] == nil && 2*len(f.keys) == len(node.Content):
 		r.fail(node, "limits has neither min nor max", limitsExpected)
 	}
-	l, computed := r.bounds(f)
-	r.rule(&l, f)
+	l, computed := r.bounds(f, r.decision(f, limit.Decision{}))
 	if l.Min != nil && l.Max != nil && l.Min.Cmp(*l.Max) > 0 {
 		r.fail(f.values["min"], fmt.Sprintf("min %s is over max %s", l.Min, l.Max), "min to be at most max")
 	}
@@ -104,8 +115,10 @@ func (r *reader) limits(node *yaml.Node) (limit.Limits, *Computed) {
 // ILAC-G8:09/2019 ends at 3.
 const guardMost = 10
 
-// rule reads the decision rule of limits, and its guard band.
-func (r *reader) rule(l *limit.Limits, f fields) {
+// decision reads how the uncertainty counts: the keys rule and guard. What they do not
+// say is as is common to both limits.
+func (r *reader) decision(f fields, common limit.Decision) limit.Decision {
+	d := common
 	expected := "one of " + strings.Join(limit.Rules(), ", ")
 	if node := f.values["rule"]; node != nil {
 		if text, ok := r.scalar(node, "rule", expected); ok {
@@ -116,18 +129,19 @@ func (r *reader) rule(l *limit.Limits, f fields) {
 				}
 				r.fail(node, "rule is "+quote(text), expected)
 			}
-			l.Rule = rule
+			d = limit.Decision{Rule: rule}
 		}
 	}
 	node := f.values["guard"]
 	if node == nil {
-		return
+		return d
 	}
-	l.Guard = r.decimal(node, "guard")
-	if l.Guard != nil && (l.Guard.Mantissa <= 0 || l.Guard.Cmp(decimal.Decimal{Mantissa: guardMost}) > 0) {
-		r.fail(node, "guard is "+l.Guard.String(), fmt.Sprintf("how many expanded uncertainties the guard band is wide, above 0 and at most %d", guardMost))
+	d.Guard = r.decimal(node, "guard")
+	if d.Guard != nil && (d.Guard.Mantissa <= 0 || d.Guard.Cmp(decimal.Decimal{Mantissa: guardMost}) > 0) {
+		r.fail(node, "guard is "+d.Guard.String(), fmt.Sprintf("how many expanded uncertainties the guard band is wide, above 0 and at most %d", guardMost))
 	}
-	if l.Rule == limit.Simple {
+	if d.Rule == limit.Simple {
 		r.fail(f.keys["guard"], "a guard without a rule that has one", "rule: guarded or rule: non-binary beside it")
 	}
+	return d
 }

@@ -35,7 +35,7 @@ var howRead = map[string]struct {
 // lab makes a reading step one that is read with an instrument.
 func lab(step procedure.Step) procedure.Step {
 	reading := *step.Reading
-	reading.Limits.Rule, reading.Instrument = limit.NonBinary, &procedure.Instrument{}
+	reading.Limits.AtMin.Rule, reading.Instrument = limit.NonBinary, &procedure.Instrument{}
 	step.Reading = &reading
 	return step
 }
@@ -47,7 +47,7 @@ func isLab(step procedure.Step) bool { return step.Reading != nil && step.Readin
 func labSteps() []procedure.Step {
 	all := stepsOfString()
 	weigh, again, burn := lab(all[0]), lab(all[0]), lab(all[0])
-	again.ID, again.Reading.Repeat, again.Reading.Limits.Rule = "again", 2, limit.Simple
+	again.ID, again.Reading.Repeat, again.Reading.Limits.AtMin.Rule = "again", 2, limit.Simple
 	burn.ID, burn.Irreversible = "burn", true
 	return []procedure.Step{weigh, all[1], all[4], burn, again, all[5], all[6], all[9]}
 }
@@ -64,7 +64,7 @@ func (h *history) understandRead(e *event, args []string) error {
 		e.how = "bad"
 	}
 	how, known := howRead[e.how]
-	simple := h.steps[e.step].Reading.Limits.Rule == limit.Simple
+	simple := h.steps[e.step].Reading.Limits.AtMin.Rule == limit.Simple
 	if !known || simple && slices.Contains([]string{"narrow", "wide", "unsure"}, e.how) {
 		return fmt.Errorf("nothing is read %q", e.how)
 	}

@@ -103,12 +103,14 @@ type stepJSON struct {
 	After        []string      `json:"after"`
 	Irreversible bool          `json:"irreversible"`
 	Uses         []partUseJSON `json:"uses"`
-	Quantity     string        `json:"quantity"`   // of a reading, in words
-	Unit         string        `json:"unit"`       // of a reading, UCUM
-	Min          *string       `json:"min"`        // of a reading, in its unit, digits as written
-	Max          *string       `json:"max"`        // the same
-	Rule         string        `json:"rule"`       // of a reading with limits: simple, guarded or non-binary
-	Guard        *string       `json:"guard"`      // width of the guard band in expanded uncertainties; null with the rule simple
+	Quantity     string        `json:"quantity"`  // of a reading, in words
+	Unit         string        `json:"unit"`      // of a reading, UCUM
+	Min          *string       `json:"min"`       // of a reading, in its unit, digits as written
+	Max          *string       `json:"max"`       // the same
+	MinRule      string        `json:"min_rule"`  // of a reading with limits, how its uncertainty counts at min: simple, guarded or non-binary
+	MinGuard     *string       `json:"min_guard"` // width of the guard band at min in expanded uncertainties; null with the rule simple
+	MaxRule      string        `json:"max_rule"`  // the same at max
+	MaxGuard     *string       `json:"max_guard"`
 	Instrument   string        `json:"instrument"` // of a reading: "required", or empty; only readings with one in calibration count
 	InstrumentOf string        `json:"instrument_part"`
 	Repeat       int           `json:"repeat"`        // of a reading: how many values
@@ -177,16 +179,21 @@ func stepJSONOf(s *procedure.Step) stepJSON {
 // ruleOf fills in how the uncertainty of a reading counts.
 func (s *stepJSON) ruleOf(r *procedure.Reading) {
 	if !r.Limits.None() {
-		s.Rule = r.Limits.Rule.String()
-	}
-	if r.Limits.Rule != limit.Simple {
-		text := "1"
-		if r.Limits.Guard != nil {
-			text = r.Limits.Guard.String()
-		}
-		s.Guard = &text
+		s.MinRule, s.MinGuard = decisionJSON(r.Limits.AtMin)
+		s.MaxRule, s.MaxGuard = decisionJSON(r.Limits.AtMax)
 	}
 	if r.Instrument != nil {
 		s.Instrument, s.InstrumentOf = "required", r.Instrument.Part
 	}
+}
+
+func decisionJSON(d limit.Decision) (rule string, guard *string) {
+	if d.Rule == limit.Simple {
+		return d.Rule.String(), nil
+	}
+	text := "1"
+	if d.Guard != nil {
+		text = d.Guard.String()
+	}
+	return d.Rule.String(), &text
 }
