@@ -89,7 +89,7 @@ func (w *world) compareEntries(m *machine, start *fact, record *run.Record) {
 }
 
 func (w *world) compareGates(m *machine, start *fact, state *run.State) {
-	g := w.m.gatesOf(m.knew, start)
+	g := w.m.gatesOf(m.knew, start, m.old)
 	if len(g.steps) != len(state.Steps) {
 		w.fail("%s: run %s has %d steps; the model has %d", m.name, w.show(start.ID), len(state.Steps), len(g.steps))
 	}
@@ -134,7 +134,7 @@ func (w *world) compareGates(m *machine, start *fact, state *run.State) {
 // mustHaveBeenOpen: whoever did what cannot be undone had every gate before it
 // open, by what their store held.
 func (w *world) mustHaveBeenOpen(m *machine, c *simulate.Commit, start *fact, step int) {
-	g := w.m.gatesOf(c.Knew, start)
+	g := w.m.gatesOf(c.Knew, start, m.old)
 	for n := range step {
 		if g.steps[n].Sign != nil && !g.open(c.Knew, n) {
 			w.fail("%s: irreversible step %s of run %s was done behind gate %s, shut in its author's own view", m.name, g.steps[step].ID, w.show(start.ID), g.steps[n].ID)
@@ -242,7 +242,7 @@ func (w *world) compareShutGates(m *machine) {
 		if !m.knew.Has(start.N) {
 			continue
 		}
-		g := w.m.gatesOf(m.knew, start)
+		g := w.m.gatesOf(m.knew, start, m.old)
 		m.view(func(tx *changelog.Tx) error {
 			record, err := run.Load(tx, m.dot(start.ID))
 			if err != nil {

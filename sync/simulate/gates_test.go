@@ -14,10 +14,11 @@ type gates struct {
 	here  simulate.Bits
 	run   *fact
 	steps []procedure.Step
+	old   bool // the site has the earlier program
 }
 
-func (m *model) gatesOf(here simulate.Bits, run *fact) *gates {
-	g := &gates{m: m, here: here, run: run}
+func (m *model) gatesOf(here simulate.Bits, run *fact, old bool) *gates {
+	g := &gates{m: m, here: here, run: run, old: old}
 	if p := m.textOf(here, run.refs[0]); p != nil {
 		g.steps = p.Steps
 	}
@@ -257,7 +258,12 @@ func (g *gates) standing(seen simulate.Bits, s *fact, hold int) string {
 		return noGood
 	}
 	for _, f := range g.m.byRun[g.run.ID] {
-		if s.knows(f) && !g.here.Has(f.N) {
+		if !s.knows(f) {
+			continue
+		}
+		// Where one of signer and site has a program that does not know the entry, they
+		// do not look at the same record.
+		if !g.here.Has(f.N) || f.kind.ID >= firstLater && s.old != g.old {
 			return noGood // part of its evidence is not here
 		}
 	}

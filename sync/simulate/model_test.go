@@ -45,6 +45,7 @@ type fact struct {
 	run    simulate.ID
 	step   int // -1: about the run as a whole
 	target simulate.ID
+	old    bool // its author had the earlier program
 }
 
 func (f *fact) knows(g *fact) bool { return f.c.Knows(f.Index, g.ID) }
@@ -67,14 +68,14 @@ func newModel(h *simulate.History) *model {
 		revs: map[simulate.ID]*revision{}, parsed: map[string]*procedure.Procedure{}}
 }
 
-// learn books the changes of a change-set.
-func (m *model) learn(c *simulate.Commit) error {
+// learn books the changes of a change-set, written by the earlier program or not.
+func (m *model) learn(c *simulate.Commit, old bool) error {
 	person, err := m.h.Resolve(c, c.Set.Person)
 	if err != nil {
 		return err
 	}
 	for i, ch := range c.Set.Changes {
-		f := &fact{ID: simulate.ID{N: c.N, Index: i}, c: c, kind: kind.Lookup(ch.Kind), person: person, v: ch.Values, run: simulate.None, target: simulate.None, step: -1}
+		f := &fact{ID: simulate.ID{N: c.N, Index: i}, c: c, kind: kind.Lookup(ch.Kind), person: person, v: ch.Values, run: simulate.None, target: simulate.None, step: -1, old: old}
 		if f.kind == nil {
 			m.unknown = append(m.unknown, f.ID)
 			continue

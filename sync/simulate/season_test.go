@@ -121,7 +121,7 @@ func (s season) play(dir string) (w *world, fault string) {
 	}()
 	w.m.persons, w.m.parsed = t.persons, maps.Clone(t.parsed)
 	for _, c := range h.Commits {
-		if err := w.m.learn(c); err != nil {
+		if err := w.m.learn(c, false); err != nil {
 			w.fail("%v", err)
 		}
 	}

@@ -217,7 +217,7 @@ func (w *world) book(m *machine, lane clock.Lane, seq uint64) *simulate.Commit {
 	known := len(w.h.Commits)
 	c, err := w.h.Add(lane, seq, bytes, change.Hash(hash), m.knew.Clone())
 	if err == nil && len(w.h.Commits) > known {
-		err = w.m.learn(c)
+		err = w.m.learn(c, m.old)
 	}
 	if err != nil {
 		w.fail("%s: %v", m.name, err)
