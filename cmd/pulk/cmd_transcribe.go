@@ -46,6 +46,7 @@ type sheetLine struct {
 
 // sheetTaken is what became of the lines of a sheet.
 type sheetTaken struct {
+	doing                  *run.Doing // the run with them
 	said                   []string
 	taken, there, leftOpen int
 	against                bool // something was done against a rule of the work
@@ -194,7 +195,7 @@ func (c *call) takeSheet(tx *changelog.Tx, me *crew.Person, typed []paperLine) (
 	if err != nil {
 		return nil, err
 	}
-	all := &sheetTaken{}
+	all := &sheetTaken{doing: doing}
 	for _, line := range lines {
 		if line.answer.Blank {
 			all.leftOpen++

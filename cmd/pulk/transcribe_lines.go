@@ -65,12 +65,16 @@ func (t *typing) all() error {
 	if err := t.askWho(); err != nil {
 		return err
 	}
-	for t.at < len(t.steps) {
-		if err := t.ask(t.steps[t.at]); err != nil {
+	for {
+		for t.at < len(t.steps) {
+			if err := t.ask(t.steps[t.at]); err != nil {
+				return err
+			}
+		}
+		if again, err := t.write(); err != nil || !again {
 			return err
 		}
 	}
-	return t.write()
 }
 
 // open reads which steps are to be asked.
@@ -197,8 +201,12 @@ func (t *typing) say(err error) {
 // ask asks for one step until an answer is taken.
 func (t *typing) ask(step *procedure.Step) error {
 	t.c.printf("\n%s\n", clipText(step.ID+"  "+step.Text, t.c.env.width()))
+	prompt, err := t.prompt(step)
+	if err != nil {
+		return err
+	}
 	for {
-		text, err := t.line(typingPrompt(step))
+		text, err := t.line(prompt)
 		if err != nil {
 			return err
 		}
@@ -256,15 +264,38 @@ func (t *typing) complete(step *procedure.Step) bool {
 	return have >= max(1, t.need[step.ID])
 }
 
+// prompt says what is asked at a step, with limits as they follow from what was typed.
+func (t *typing) prompt(step *procedure.Step) (string, error) {
+	if step.Reading == nil || step.Reading.Computed == nil {
+		return typingPrompt(step), nil
+	}
+	text := ""
+	err := t.trial(func(tx *changelog.Tx, me *crew.Person) error {
+		all, err := t.c.takeSheet(tx, me, t.lines)
+		if err != nil {
+			return err
+		}
+		n, err := all.doing.Number(step.ID)
+		if err != nil {
+			return err
+		}
+		b := all.doing.Bounds(n)
+		text = step.Reading.Quantity + ", " + b.In(step.Reading.Unit)
+		if b.Why != "" {
+			text = fmt.Sprintf("%s, in %s, limits not known: %s", step.Reading.Quantity, step.Reading.Unit, b.Why)
+		}
+		return nil
+	})
+	return text, err
+}
+
+// typingPrompt says what is asked at a step whose limits are not worked out.
 func typingPrompt(step *procedure.Step) string {
 	switch step.Kind {
 	case procedure.KindConfirm:
 		return "yes"
 	case procedure.KindReading:
 		r := step.Reading
-		if r.Computed != nil { // told when it is judged
-			return strings.TrimSpace(r.Quantity + ", in " + r.Unit)
-		}
 		return r.Quantity + ", " + r.Limits.In(r.Unit)
 	case procedure.KindRecord:
 		return step.Record.Label
@@ -361,21 +392,24 @@ func knownFault(err error) bool {
 	return errors.As(err, &refused) || errors.As(err, &usage) || errors.As(err, &hinted)
 }
 
-// write asks once more, and writes all.
-func (t *typing) write() error {
+// write asks once more, and writes all; or it goes back to the last step, to ask it again.
+func (t *typing) write() (again bool, err error) {
 	if len(t.lines) == 0 {
 		t.c.printf("\nNothing stands on the sheet: nothing was written.\n")
-		return nil
+		return false, nil
 	}
-	answer, err := t.line(fmt.Sprintf("\nwrite %s? y/n", plural(len(t.lines), "answer", "answers")))
-	if err != nil {
-		return err
-	}
-	if answer != "y" && answer != "yes" {
-		return errLeft
+	answer, err := t.line(fmt.Sprintf("\nwrite %s? y/n, < for the step before", plural(len(t.lines), "answer", "answers")))
+	switch {
+	case err != nil:
+		return false, err
+	case answer == "<":
+		t.back()
+		return true, nil
+	case answer != "y" && answer != "yes":
+		return false, errLeft
 	}
 	var all *sheetTaken
-	return t.c.write(func(tx *changelog.Tx, me *crew.Person) (err error) {
+	return false, t.c.write(func(tx *changelog.Tx, me *crew.Person) (err error) {
 		all, err = t.c.takeSheet(tx, me, t.lines)
 		return err
 	}, func() { t.c.saySheet(all) })

@@ -54,14 +54,14 @@ func run(files []string, then string) (survived int, err error) {
 			return 0, err
 		}
 		for _, m := range list {
-			caught, how, err := m.caught(folder, then)
+			caught, err := m.caught(folder, then)
 			if err != nil {
 				return 0, err
 			}
 			tried++
 			if !caught {
 				survived++
-				fmt.Printf("%s: nobody misses %s%s\n", m.at, m.what, how)
+				fmt.Printf("%s: nobody misses %s\n", m.at, m.what)
 			}
 		}
 		fmt.Fprintf(os.Stderr, "%s: %d rules, %d survived so far\n", file, len(list), survived)
@@ -173,22 +173,22 @@ func compares(e ast.Expr) bool {
 
 // caught reports whether a test fails on the mutant. One that does not compile counts
 // as caught, and is told of.
-func (m mutant) caught(folder, then string) (caught bool, how string, err error) {
+func (m mutant) caught(folder, then string) (caught bool, err error) {
 	path := filepath.Join(folder, filepath.Base(m.file))
 	if err := os.WriteFile(path, m.source, 0o600); err != nil {
-		return false, "", err
+		return false, err
 	}
 	whole, err := filepath.Abs(m.file)
 	if err != nil {
-		return false, "", err
+		return false, err
 	}
 	overlay, err := json.Marshal(map[string]map[string]string{"Replace": {whole: path}})
 	if err != nil {
-		return false, "", err
+		return false, err
 	}
 	list := filepath.Join(folder, "overlay.json")
 	if err := os.WriteFile(list, overlay, 0o600); err != nil {
-		return false, "", err
+		return false, err
 	}
 	runs := [][]string{{"test", "-short", "-failfast", "-overlay", list, "./" + filepath.Dir(m.file)}}
 	if then != "" {
@@ -202,8 +202,8 @@ func (m mutant) caught(folder, then string) (caught bool, how string, err error)
 			if strings.Contains(string(out), "[build failed]") {
 				fmt.Fprintf(os.Stderr, "%s: %s does not compile\n", m.at, m.what)
 			}
-			return true, "", nil
+			return true, nil
 		}
 	}
-	return false, how, nil
+	return false, nil
 }
