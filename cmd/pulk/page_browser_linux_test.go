@@ -95,8 +95,9 @@ func (s *pageServer) stop() {
 
 // tablet is a browser with a touch screen.
 type tablet struct {
-	t   *testing.T
-	ctx context.Context
+	t     *testing.T
+	ctx   context.Context
+	scans bool // the last instrument was scanned
 }
 
 func newTablet(t *testing.T, address string) *tablet {
@@ -117,7 +118,7 @@ func newTablet(t *testing.T, address string) *tablet {
 	}
 	ctx, cancel := context.WithTimeout(browser, 4*time.Minute)
 	t.Cleanup(cancel)
-	b := &tablet{t, ctx}
+	b := &tablet{t: t, ctx: ctx}
 	b.do(chromedp.Navigate(address))
 	return b
 }

@@ -9,6 +9,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
+
 	"pulk/checklist/procedure"
 )
 
@@ -27,8 +29,6 @@ func TestPageThroughProcedure(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	// The number pad names no instrument: that readings ask for one is left out here.
-	text = regexp.MustCompile(`, rule: [a-z-]+|, instrument: \{part: [A-Z0-9-]+\}`).ReplaceAll(text, nil)
 	path := filepath.Join(t.TempDir(), "power-up.yaml")
 	if err := os.WriteFile(path, text, 0o600); err != nil {
 		t.Fatal(err)
@@ -47,10 +47,19 @@ func TestPageThroughProcedure(t *testing.T) {
 	h.makesKey("ida", hutWords[0])
 	h.pulk("item", "import", "../../testdata/catalogue.csv", "--as", "ida")
 	h.pulk("location", "add", "hut", "--name", "Surface hut", "--as", "ida")
+	instruments := 0
 	for _, step := range p.Steps {
 		if step.Record != nil && step.Record.What == procedure.RecordSerial {
 			h.pulk("unit", "add", "SN-"+step.ID, "--part", step.Record.Part, "--at", "hut", "--as", "ida")
 		}
+		if r := step.Reading; r != nil && r.Instrument != nil {
+			h.pulk("unit", "add", "INS-"+step.ID, "--part", r.Instrument.Part, "--at", "hut", "--as", "ida")
+			h.pulk("unit", "calibrate", "INS-"+step.ID, "--certificate", "C-1", "--on", "2026-09-01", "--due", "2027-09-01", "--uncertainty", r.Unit+": 0.02", "--as", "ida")
+			instruments++
+		}
+	}
+	if instruments < 2 {
+		t.Fatalf("%d readings ask for an instrument; one is to be scanned and one typed", instruments)
 	}
 	h.pulk("procedure", "import", path, "--as", "ida")
 	run := regexp.MustCompile(`stn-\d+`).FindString(h.pulk("run", "start", "power-up", "--as", "ida"))
@@ -95,6 +104,13 @@ func TestPageThroughProcedure(t *testing.T) {
 	b.sees("The run has ended.")
 	if shown := h.pulk("run", "show", run); !strings.Contains(shown, "37 of 37 steps done, ended") || strings.Contains(shown, "Nonconformances") {
 		t.Errorf("the record is\n%s", shown)
+	}
+	for _, step := range p.Steps {
+		if step.Reading != nil && step.Reading.Instrument != nil {
+			if shown := h.pulk("run", "show", run, "--json"); !strings.Contains(shown, "INS-"+step.ID) {
+				t.Errorf("the record of step %s names no instrument", step.ID)
+			}
+		}
 	}
 	h.pulk("verify")
 }
@@ -163,10 +179,29 @@ func (b *tablet) carriesOut(step *procedure.Step) (waits bool) {
 				b.quickly("[data-key='" + string(digit) + "']")
 			}
 		}
+		if step.Reading.Instrument != nil {
+			b.namesInstrument("INS-" + step.ID)
+		}
 		b.taps("#take")
 	}
 	if step.Irreversible {
 		b.taps("#sure")
 	}
 	return false
+}
+
+// namesInstrument gives the serial of the instrument that numbers are taken with: by a
+// scanner, whose keys go to no field, or typed where the number pad has a field for it.
+func (b *tablet) namesInstrument(serial string) {
+	b.t.Helper()
+	b.scans = !b.scans
+	if b.scans {
+		b.do(chromedp.KeyEvent(serial + "\r"))
+	} else {
+		b.types("#with", serial)
+	}
+	if got := asks[string](b, "document.getElementById('with').value"); got != serial {
+		b.t.Fatalf("the page has %q for the instrument %s", got, serial)
+	}
+	b.picture("instrument-" + serial)
 }
