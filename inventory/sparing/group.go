@@ -112,7 +112,14 @@ type Repaired struct {
 	Hours           float64
 	Repairable      float64 // probability that a failed unit can be repaired
 	TurnaroundHours float64 // mean; 0: no time at all
+	// Units and Needed make it a [Group]: so many of the units must work, and those
+	// that are dead do not fail. A unit that comes back goes to a dead place first.
+	// Both 0 stands for a failure that finds no spare being one too many.
+	Units, Needed int64
 }
+
+// mayDie is how many units may be dead at once.
+func (r Repaired) mayDie() int64 { return r.Units - r.Needed }
 
 // Odds returns, for each stock from 0 to most, the probability that no failure
 // meets an empty pool, and its complement. It follows the chain of units
@@ -121,19 +128,17 @@ type Repaired struct {
 // The end of the time alone would be too kind: P(scrapped + in repair at the end
 // <= s) forgets that the pool may have been empty before.
 func (r Repaired) Odds(most int64) (odds, shortfall []float64, err error) {
-	err = firstError(
-		checkNotNegative("failure rate (1/h)", r.FailuresPerHour), checkNotNegative("hours", r.Hours),
-		checkNotNegative("turn-around (h)", r.TurnaroundHours), checkNotNegative("share repairable", r.Repairable), checkCount("stock", most),
-	)
-	switch {
-	case err != nil:
+	if err := r.check(most); err != nil {
 		return nil, nil, err
-	case r.Repairable > 1:
-		return nil, nil, &InputError{"share repairable", r.Repairable, "from 0 to 1"}
-	case most > 200:
-		return nil, nil, &InputError{"stock of a repaired item", float64(most), "at most 200"}
 	}
-	if r.Repairable == 0 || r.TurnaroundHours == 0 || r.TurnaroundHours > 1e6*r.Hours {
+	if r.mayDie() > 0 && r.neverBack() {
+		failures, err := NewPoisson(r.FailuresPerHour * r.Hours)
+		if err != nil {
+			return nil, nil, err
+		}
+		return Group{r.Units, r.Needed, failures}.Odds(most)
+	}
+	if r.TurnaroundHours == 0 || r.neverBack() {
 		scrapped := r.FailuresPerHour * r.Hours
 		if r.TurnaroundHours == 0 {
 			scrapped *= 1 - r.Repairable
@@ -168,16 +173,45 @@ func (r Repaired) Odds(most int64) (odds, shortfall []float64, err error) {
 	return odds, shortfall, nil
 }
 
+func (r Repaired) check(most int64) error {
+	err := firstError(
+		checkNotNegative("failure rate (1/h)", r.FailuresPerHour), checkNotNegative("hours", r.Hours),
+		checkNotNegative("turn-around (h)", r.TurnaroundHours), checkNotNegative("share repairable", r.Repairable), checkCount("stock", most),
+	)
+	switch {
+	case err != nil:
+		return err
+	case r.Repairable > 1:
+		return &InputError{"share repairable", r.Repairable, "from 0 to 1"}
+	case r.Needed < 0 || r.Needed > r.Units || r.Units > maxGroup:
+		return &InputError{"units needed", float64(r.Needed), "from 0 to the units there are, at most 1000"}
+	case most+r.mayDie() > maxRepaired:
+		return &InputError{"stock and spare places of a repaired item", float64(most + r.mayDie()), "at most 200"}
+	case r.mayDie() > 0 && r.Repairable > 0 && r.TurnaroundHours == 0:
+		return &InputError{"turn-around (h)", 0, "above zero for a group"}
+	}
+	return nil
+}
+
+// neverBack reports that no unit comes back in the time.
+func (r Repaired) neverBack() bool {
+	return r.Repairable == 0 || r.TurnaroundHours > 1e6*r.Hours
+}
+
+// maxRepaired bounds how many units the chain of short follows.
+const maxRepaired = 200
+
 func (r Repaired) short(stock int) (float64, error) {
-	rate := r.FailuresPerHour + float64(stock)/r.TurnaroundHours
+	away := stock + int(r.mayDie()) // scrapped and in repair, that can be borne
+	rate := r.FailuresPerHour + float64(away)/r.TurnaroundHours
 	steps, err := NewPoisson(rate * r.Hours)
 	if err != nil {
 		return 0, err
 	}
-	if steps.Mean()*float64(stock+1)*float64(stock+1) > 1e9 {
+	if steps.Mean()*float64(away+1)*float64(away+1) > 1e9 {
 		return 0, &InputError{"hours over turn-around", r.Hours / r.TurnaroundHours, "smaller, or the stock smaller: the chain is too long to follow"}
 	}
-	width := stock + 1
+	width := away + 1
 	now, next := make([]float64, width*width), make([]float64, width*width) // scrapped × in repair
 	now[0] = 1
 	fail, back := r.FailuresPerHour/rate, 1/(r.TurnaroundHours*rate)
@@ -196,17 +230,21 @@ func (r Repaired) short(stock int) (float64, error) {
 				if p == 0 {
 					continue
 				}
+				fails := fail
+				if dead := scrapped + repair - stock; dead > 0 {
+					fails *= float64(r.Units-int64(dead)) / float64(r.Units)
+				}
 				returned := float64(repair) * back
 				if repair > 0 {
 					next[scrapped*width+repair-1] += p * returned
 				}
-				if scrapped+repair == stock {
-					lost += p * fail
+				if scrapped+repair == away {
+					lost += p * fails
 				} else {
-					next[scrapped*width+repair+1] += p * fail * r.Repairable
-					next[(scrapped+1)*width+repair] += p * fail * (1 - r.Repairable)
+					next[scrapped*width+repair+1] += p * fails * r.Repairable
+					next[(scrapped+1)*width+repair] += p * fails * (1 - r.Repairable)
 				}
-				next[scrapped*width+repair] += p * math.Max(0, 1-fail-returned)
+				next[scrapped*width+repair] += p * math.Max(0, 1-fails-returned)
 			}
 		}
 		now, next = next, now

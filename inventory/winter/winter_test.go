@@ -34,6 +34,16 @@ func repairedOdds(rate, share, turnaround float64, stock int64) float64 {
 	return must(odds, err)[stock]
 }
 
+func repairedGroupOdds(r sparing.Repaired, stock int64) float64 {
+	odds, _, err := r.Odds(stock)
+	return must(odds, err)[stock]
+}
+
+func oddsOver(r sparing.Repaired, rate sparing.Rate, stock int64) float64 {
+	odds, _, err := r.OddsOver(rate, r.Units, stock, 0)
+	return must(odds, err)[stock]
+}
+
 // TestFormulasAgainstPlay: what sparing works out is what happens, within four
 // standard errors of the play. Seeds are fixed; other seeds by -count with
 // another -trials.
@@ -56,6 +66,10 @@ func TestFormulasAgainstPlay(t *testing.T) {
 		{"group_of_uncertain_rate", Winter{[]Item{{Units: 6, Needed: 4, Stock: 1, Rate: 2.5 / 20000, RateShape: 2.5}}, sure}, groupOdds(6, 4, 1, must(rate.Demand(6*hours)))},
 		{"repair", Winter{[]Item{{Units: 5, Needed: 5, Stock: 2, Rate: 2e-4, Repairable: 0.7, TurnaroundHours: 300}}, sure}, repairedOdds(1e-3, 0.7, 300, 2)},
 		{"repair_of_all", Winter{[]Item{{Units: 5, Needed: 5, Stock: 3, Rate: 4e-4, Repairable: 1, TurnaroundHours: 500}}, sure}, repairedOdds(2e-3, 1, 500, 3)},
+		{"repair_of_a_group", Winter{[]Item{{Units: 5, Needed: 3, Stock: 1, Rate: 4e-4, Repairable: 0.6, TurnaroundHours: 600}}, sure},
+			repairedGroupOdds(sparing.Repaired{FailuresPerHour: 2e-3, Hours: hours, Repairable: 0.6, TurnaroundHours: 600, Units: 5, Needed: 3}, 1)},
+		{"repair_of_a_group_of_uncertain_rate", Winter{[]Item{{Units: 5, Needed: 4, Stock: 2, Rate: 2.5 / 20000, RateShape: 2.5, Repairable: 0.6, TurnaroundHours: 600}}, sure},
+			oddsOver(sparing.Repaired{Hours: hours, Repairable: 0.6, TurnaroundHours: 600, Units: 5, Needed: 4}, rate, 2)},
 		{"late_delivery", Winter{[]Item{
 			{Units: 12, Needed: 12, Stock: 3, Rate: 2e-5},
 			{Units: 3, Needed: 3, Stock: 2, Rate: 4e-5},
