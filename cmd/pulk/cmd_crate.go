@@ -95,11 +95,11 @@ const maxSearch = 24 * time.Hour
 const workers = 2
 
 func (c *call) cratePack() error {
-	boxes, err := readTable(c, "boxes", crate.ParseBoxes)
+	boxes, err := readTable(c, "boxes", "docs/crate-csv.md", crate.ParseBoxes)
 	if err != nil {
 		return err
 	}
-	kinds, err := readTable(c, "into", crate.ParseContainers)
+	kinds, err := readTable(c, "into", "docs/crate-csv.md", crate.ParseContainers)
 	if err != nil {
 		return err
 	}
@@ -144,11 +144,12 @@ func (c *call) cratePack() error {
 	return nil
 }
 
-// readTable reads one of the two tables; every bad cell is told.
-func readTable[T any](c *call, flag string, parse func([]byte) ([]*T, []grid.CellError)) ([]*T, error) {
+// readTable reads the table of a flag, whose columns a document tells; every bad cell
+// is told.
+func readTable[T any](c *call, flag, document string, parse func([]byte) ([]*T, []grid.CellError)) ([]*T, error) {
 	path := c.String(flag)
 	if path == "" {
-		return nil, fault.Misuse("its columns: docs/crate-csv.md", "give --%s FILE", flag)
+		return nil, fault.Misuse("its columns: "+document, "give --%s FILE", flag)
 	}
 	source, err := readAtMost(path, crate.MaxBytes)
 	if err != nil {
@@ -160,7 +161,7 @@ func readTable[T any](c *call, flag string, parse func([]byte) ([]*T, []grid.Cel
 	}
 	switch {
 	case len(faults) > 0:
-		return nil, fault.Hint("mend the cells named above; the columns: docs/crate-csv.md", "%s has %s", path, plural(len(faults), "bad cell", "bad cells"))
+		return nil, fault.Hint("mend the cells named above; the columns: "+document, "%s has %s", path, plural(len(faults), "bad cell", "bad cells"))
 	case len(rows) == 0:
 		return nil, fault.Hint("a line for each kind, below the names of the columns", "%s names nothing", path)
 	}

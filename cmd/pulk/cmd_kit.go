@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/csv"
 	"fmt"
 	"strconv"
@@ -26,7 +27,8 @@ func (e *env) kitCommand() *cli.Command {
 			examples: []string{"pulk kit plan --until 2027-11-01 --confidence 0.95 --at stn --runs borehole-lowering=3 --runs module-acceptance=30",
 				"pulk kit plan --until 2027-11-01 --planned planned_runs.csv --unreachable hole-1 --csv kit.csv",
 				"pulk kit plan --until 2027-11-01 --mass 1800kg --volume 9m3 --least WIN-003=1 --simulate 100000",
-				"pulk kit plan --until 2027-11-01 --odds 0.95 --volume 9m3"},
+				"pulk kit plan --until 2027-11-01 --odds 0.95 --volume 9m3",
+				"pulk kit plan --until 2027-11-01 --late 14=0.25 --late 30=0.05 --terms terms.csv --mass 1800kg --vital-odds 0.99"},
 			flags: append(append(append(planFlags(), capFlags()...), simulateFlags()...), oddsFlag(),
 				&cli.StringFlag{Name: "csv", Usage: "also write all lines to `FILE`; columns: docs/kit-csv.md"},
 				&cli.BoolFlag{Name: "all", Usage: "also show lines with nothing to send"}),
@@ -46,7 +48,7 @@ func (e *env) kitCommand() *cli.Command {
 
 // planFlags say what a plan is for.
 func planFlags() []cli.Flag {
-	return []cli.Flag{
+	return append([]cli.Flag{
 		&cli.StringFlag{Name: "until", Usage: "`DATE` of the next delivery, YYYY-MM-DD"},
 		&cli.StringFlag{Name: "from", Usage: "`DATE` that the time without delivery begins (else today)"},
 		&cli.Float64Flag{Name: "confidence", Value: 0.95, Usage: "`PROBABILITY`, for each item, that its stock suffices"},
@@ -56,7 +58,7 @@ func planFlags() []cli.Flag {
 		&cli.StringSliceFlag{Name: "runs", Usage: "`PROCEDURE=N` planned runs; may be repeated"},
 		&cli.Float64Flag{Name: "prior-weight", Value: 1, Usage: "weight of a datasheet rate, as if so many `FAILURES` had been seen"},
 		&cli.Float64Flag{Name: "interval", Value: 0.9, Usage: "`PROBABILITY` of the interval shown for a rate"},
-	}
+	}, termsFlags()...)
 }
 
 func (c *call) kitRequest() (kit.Request, error) {
@@ -81,6 +83,12 @@ func (c *call) kitRequest() (kit.Request, error) {
 		if request.From, err = dateOf("from", from); err != nil {
 			return request, err
 		}
+	}
+	if request.Delays, err = c.kitDelays(); err != nil {
+		return request, err
+	}
+	if _, err := request.Dates(); len(request.Delays) > 0 && err != nil && request.Until.After(request.From) {
+		return request, fault.Misuse("like --late 14=0.25 --late 30=0.05", "%s", err)
 	}
 	if !request.Until.After(request.From) {
 		return request, fault.Misuse("see --from and --until", "the next delivery, %s, is not after %s", request.Until.Format(time.DateOnly), request.From.Format(time.DateOnly))
@@ -156,8 +164,11 @@ func (c *call) madePlan() (*kit.Plan, error) {
 		if err != nil {
 			return err
 		}
+		if err := c.withTerms(parts); err != nil {
+			return err
+		}
 		plan, err = kit.Make(request, parts)
-		return err
+		return termsFault(err)
 	})
 	return plan, err
 }
@@ -202,18 +213,19 @@ func (c *call) kitPlan() error {
 
 // kitJSON is pulk kit plan --json.
 type kitJSON struct {
-	From          string      `json:"from"`
-	Until         string      `json:"until"`
-	Hours         float64     `json:"hours_without_delivery"`
-	Confidence    float64     `json:"confidence"`
-	PriorFailures float64     `json:"prior_weight_failures"`
-	Interval      float64     `json:"interval_probability"`
-	MassGrams     int64       `json:"mass_grams"`
-	VolumeLitres  float64     `json:"volume_litres"`
-	UnknownMass   int         `json:"lines_with_unknown_mass"`
-	UnknownSize   int         `json:"lines_with_unknown_size"`
-	Lines         []kitLine   `json:"lines"`
-	Chosen        *chosenJSON `json:"chosen"` // null where there is no cap
+	From          string         `json:"from"`
+	Until         string         `json:"until"`
+	Hours         float64        `json:"hours_without_delivery"`
+	Confidence    float64        `json:"confidence"`
+	PriorFailures float64        `json:"prior_weight_failures"`
+	Interval      float64        `json:"interval_probability"`
+	MassGrams     int64          `json:"mass_grams"`
+	VolumeLitres  float64        `json:"volume_litres"`
+	UnknownMass   int            `json:"lines_with_unknown_mass"`
+	UnknownSize   int            `json:"lines_with_unknown_size"`
+	Deliveries    []deliveryJSON `json:"deliveries"` // days on which the delivery may come
+	Lines         []kitLine      `json:"lines"`
+	Chosen        *chosenJSON    `json:"chosen"` // null where there is no cap
 }
 
 // kitLine is a line of the plan; of rates and odds only spares have any.
@@ -237,13 +249,18 @@ type kitLine struct {
 	OddsSent     *float64 `json:"odds_sent"`
 	MassGrams    *int64   `json:"mass_grams"` // null where not known
 	VolumeLitres *float64 `json:"volume_litres"`
+	Class        string   `json:"class"`          // vital, essential or desirable
+	Needed       int64    `json:"units_needed"`   // of those installed; 0 for consumables
+	Pack         int64    `json:"pack"`           // pieces that go together
+	Repair       int64    `json:"repair_percent"` // of a hundred failed units, repaired on site
+	RepairHours  int64    `json:"repair_hours"`   // in the mean
 	TrendP       *float64 `json:"trend_p_value"`  // of a constant rate, by Laplace's test; null where failures are too few
 	TrendBeta    *float64 `json:"trend_exponent"` // of the power law; above 1: failures come more and more often
 }
 
 func kitJSONOf(p *kit.Plan) kitJSON {
 	out := kitJSON{p.From.Format(time.DateOnly), p.Until.Format(time.DateOnly), p.Hours, p.Target, p.PriorFailures, p.IntervalProbability, p.MassGrams, p.VolumeLitres,
-		p.UnknownMass, p.UnknownSize, []kitLine{}, nil}
+		p.UnknownMass, p.UnknownSize, deliveriesOf(p), []kitLine{}, nil}
 	for i := range p.Lines {
 		out.Lines = append(out.Lines, kitLineOf(&p.Lines[i]))
 	}
@@ -253,7 +270,9 @@ func kitJSONOf(p *kit.Plan) kitJSON {
 func kitLineOf(l *kit.Line) kitLine {
 	line := kitLine{PartNumber: l.PartNumber, Name: l.Name, Basis: string(l.Basis), UnitOfIssue: l.UnitOfIssue, Installed: l.Installed, Failures: l.Failures,
 		UnitHours: l.UnitHoursSeen, Expected: l.Expected, Sufficient: l.Sufficient, There: l.Good, Send: l.Send}
+	line.Class, line.Pack, line.Repair, line.RepairHours = l.Terms.Class.String(), max(1, l.Terms.Pack), l.Terms.RepairPercent, l.Terms.RepairHours
 	if l.Basis == kit.Spare {
+		line.Needed = cmp.Or(l.Terms.Needed, l.Installed)
 		line.Rate, line.RateLow, line.RateHigh, line.OddsNow, line.OddsSent = &l.RatePerHour, &l.RateLowPerHour, &l.RateHighPerHour, &l.OddsNow, &l.OddsSent
 	}
 	if l.Trend != nil {
@@ -273,6 +292,10 @@ func kitLineOf(l *kit.Line) kitLine {
 
 func (c *call) printPlan(p *kit.Plan, capped *kit.Capped, played *kit.Winters) {
 	c.printf("Kit for %s to %s (%.0f h without delivery)\n\n", p.From.Format(time.DateOnly), p.Until.Format(time.DateOnly), p.Hours)
+	if text := deliveryText(p); text != "" {
+		c.printBlock("", text)
+		c.printf("\n")
+	}
 	c.printSpares(p)
 	c.printConsumables(p)
 	unknown := 0
@@ -294,10 +317,10 @@ func (c *call) printPlan(p *kit.Plan, capped *kit.Capped, played *kit.Winters) {
 		c.printChosen(capped, played)
 		reaches = "Failures of different items are independent."
 	}
-	c.printBlock("", fmt.Sprintf("Assumed: failures come at a constant rate, all the time that a unit is in service, and are not repaired on site; no wear-out, no common cause. "+
+	c.printBlock("", fmt.Sprintf("Assumed: failures come at a constant rate, all the time that a unit is in service, and %s; no wear-out, no common cause. "+
 		"A datasheet's rate weighs as much as %g seen failures. %s Rates are means with their %g %% interval. "+
 		"Consumables are what planned runs use in the mean, without a reserve. %d items in service have neither a datasheet rate nor a record. "+
-		"Dangerous goods go by the rules in force, as a trained shipper decides.", p.PriorFailures, reaches, 100*p.IntervalProbability, unknown))
+		"Dangerous goods go by the rules in force, as a trained shipper decides.", repairText(p), p.PriorFailures, reaches, 100*p.IntervalProbability, unknown))
 }
 
 func (c *call) printSpares(p *kit.Plan) {
@@ -306,11 +329,15 @@ func (c *call) printSpares(p *kit.Plan) {
 		if l.Basis != kit.Spare || l.Send == 0 && !c.Bool("all") {
 			continue
 		}
-		t.add(l.PartNumber, l.Name, l.Installed, l.Failures, fmt.Sprintf("%.2g (%.2g to %.2g)", 1000*l.RatePerHour, 1000*l.RateLowPerHour, 1000*l.RateHighPerHour),
-			fmt.Sprintf("%.2f", l.Expected), l.Good, l.Send, fmt.Sprintf("%.3f", l.OddsNow), fmt.Sprintf("%.3f", l.OddsSent), kilograms(l), litres(l))
+		t.add(l.PartNumber, l.Name, installedText(&l), l.Failures, fmt.Sprintf("%.2g (%.2g to %.2g)", 1000*l.RatePerHour, 1000*l.RateLowPerHour, 1000*l.RateHighPerHour),
+			fmt.Sprintf("%.2f", l.Expected), l.Good, sendText(&l), fmt.Sprintf("%.3f", l.OddsNow), fmt.Sprintf("%.3f", l.OddsSent), kilograms(l), litres(l))
 	}
 	t.print(c.env, "No spares are to be sent.")
 	c.printf("\n")
+	if text := classText(p); text != "" {
+		c.printBlock("", text)
+		c.printf("\n")
+	}
 	for i := range p.Lines {
 		if text := trendText(&p.Lines[i]); text != "" {
 			c.printBlock("! ", text)
@@ -329,7 +356,7 @@ func (c *call) printConsumables(p *kit.Plan) {
 		if l.UseRatioKnown {
 			ratio = fmt.Sprintf("× %.2f", l.UseRatio)
 		}
-		t.add(l.PartNumber, l.Name, fmt.Sprintf("%.0f %s", l.Expected/l.UseRatio, l.UnitOfIssue), ratio, l.Good, l.Send, kilograms(l), litres(l))
+		t.add(l.PartNumber, l.Name, fmt.Sprintf("%.0f %s", l.Expected/l.UseRatio, l.UnitOfIssue), ratio, l.Good, sendText(&l), kilograms(l), litres(l))
 	}
 	t.print(c.env, "No consumables are to be sent.")
 	c.printf("\n")

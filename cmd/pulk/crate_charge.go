@@ -35,7 +35,7 @@ func (e *env) crateCharge() *cli.Command {
 }
 
 func (c *call) chargeBoxes() error {
-	boxes, err := readTable(c, "boxes", crate.ParseBoxes)
+	boxes, err := readTable(c, "boxes", "docs/crate-csv.md", crate.ParseBoxes)
 	if err != nil {
 		return err
 	}

@@ -43,7 +43,7 @@ var mayImport = map[string][]string{
 	"checklist/cable":    {"schema/fault", "schema/steady"},
 	"inventory":          {"schema", "sync", "inventory"},
 	"inventory/sparing":  {},
-	"inventory/kit":      {"inventory/sparing", "inventory/grid", "inventory/choice"},
+	"inventory/kit":      {"inventory/sparing", "inventory/grid", "inventory/choice", "inventory/winter"},
 	"inventory/choice":   {},
 	"inventory/winter":   {},
 	"inventory/grid":     {},

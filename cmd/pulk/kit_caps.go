@@ -3,9 +3,9 @@ package main
 import (
 	"fmt"
 	"math"
-	"math/rand/v2"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/urfave/cli/v2"
 
@@ -22,6 +22,7 @@ func capFlags() []cli.Flag {
 		&cli.StringSliceFlag{Name: "least", Usage: "`PART=N`: send at least so many; may be repeated"},
 		&cli.StringSliceFlag{Name: "most", Usage: "`PART=N`: send at most so many; may be repeated"},
 		&cli.StringSliceFlag{Name: "minor", Usage: "`PART` may run out: nothing of it is sent, and it is left out of the odds; may be repeated"},
+		&cli.Float64Flag{Name: "vital-odds", Usage: "no vital spare of --terms shall run out with this `PROBABILITY` at least; the rest goes by the odds of all"},
 	}
 }
 
@@ -116,6 +117,9 @@ func (c *call) kitWish(plan *kit.Plan) (kit.Wish, error) {
 		}
 		wish.Minor[part] = true
 	}
+	if wish.VitalOdds = c.Float64("vital-odds"); c.IsSet("vital-odds") && !(wish.VitalOdds > 0 && wish.VitalOdds < 1) {
+		return wish, fault.Misuse("like 0.99", "--vital-odds %v is no probability between 0 and 1", wish.VitalOdds)
+	}
 	return wish, nil
 }
 
@@ -154,9 +158,9 @@ func (c *call) kitFit(plan *kit.Plan) (*kit.Capped, kit.Wish, error) {
 // overCap says what to do about caps that cannot be kept to.
 func overCap(err error) error {
 	if kit.IsOver(err) {
-		return fault.Refuse("raise the cap, or ask for less: fewer runs, smaller --least, lower --odds", "%s", err)
+		return fault.Refuse("raise the cap, or ask for less: fewer runs, smaller --least, lower --odds or --vital-odds", "%s", err)
 	}
-	return err
+	return termsFault(err)
 }
 
 // play plays winters if that was asked for.
@@ -168,8 +172,8 @@ func (c *call) play(capped *kit.Capped, wish kit.Wish) (*kit.Winters, error) {
 	if n == 0 {
 		return nil, nil
 	}
-	played := capped.Plan.Simulate(n, rand.New(rand.NewPCG(c.Uint64("seed"), 0)), wish.Minor)
-	return &played, nil
+	played, err := capped.Plan.Simulate(c.Context.Context, n, c.Uint64("seed"), wish)
+	return &played, err
 }
 
 // chosenJSON is what a choice under caps adds to the JSON of a plan.
@@ -182,6 +186,8 @@ type chosenJSON struct {
 	MoneyCents      float64      `json:"money_cents"`
 	OddsNow         float64      `json:"odds_now"`         // that no spare runs out, with nothing sent
 	OddsSent        float64      `json:"odds_sent"`        // the same, as chosen
+	OddsVital       float64      `json:"odds_vital"`       // that no vital spare runs out, as chosen
+	OddsByDate      []float64    `json:"odds_by_date"`     // as chosen, in the order of deliveries
 	OddsBound       *float64     `json:"odds_bound"`       // what no choice under these caps exceeds; null with --odds
 	MassBoundGrams  *float64     `json:"mass_bound_grams"` // what no choice with such odds goes below; null without --odds
 	Proven          bool         `json:"proven"`
@@ -206,7 +212,7 @@ func chosenOf(k *kit.Capped, played *kit.Winters) *chosenJSON {
 	}
 	out := &chosenJSON{MassCapGrams: cap(kit.Mass), VolumeCapLitres: cap(kit.Volume), MoneyCapCents: cap(kit.Money),
 		MassGrams: k.Use[kit.Mass], VolumeLitres: k.Use[kit.Volume], MoneyCents: k.Use[kit.Money],
-		OddsNow: k.Before, OddsSent: k.Odds, Proven: k.Proven, Minor: k.Minor, NotPriced: append([]string{}, k.Unpriced...)}
+		OddsNow: k.Before, OddsSent: k.Odds, OddsVital: k.Vital, OddsByDate: k.ByDate, Proven: k.Proven, Minor: k.Minor, NotPriced: append([]string{}, k.Unpriced...)}
 	if k.BoundGrams > 0 {
 		out.MassBoundGrams = &k.BoundGrams
 	} else {
@@ -237,13 +243,27 @@ func (c *call) printChosen(k *kit.Capped, played *kit.Winters) {
 	if k.Minor > 0 {
 		text += " " + plural(k.Minor, "spare is", "spares are") + " left out of the odds, as asked."
 	}
+	if k.Vital != 1 && k.Vital != k.Odds {
+		text += fmt.Sprintf(" No vital spare runs out: %.4f.", k.Vital)
+	}
+	if len(k.ByDate) > 1 {
+		text += " By the day of the delivery:"
+		for i, d := range k.Plan.Dates {
+			text += fmt.Sprintf(" %.4f if it comes %s;", k.ByDate[i], k.Plan.From.Add(time.Duration(d.Hours*float64(time.Hour))).Format(time.DateOnly))
+		}
+		text = strings.TrimSuffix(text, ";") + "."
+	}
 	c.printBlock("", text)
 	if len(k.Unpriced) > 0 {
 		c.printBlock("! ", fmt.Sprintf("not sent, as the catalogue does not say what they use of a capped resource: %s", strings.Join(k.Unpriced, ", ")))
 	}
+	fixed := "consumables"
+	if k.Minor > 0 {
+		fixed = "consumables and desirable spares"
+	}
 	for r, most := range k.Caps {
 		if !math.IsInf(most, 1) {
-			c.printf("%s: %s of %s, consumables %s of it\n", kit.Resource(r), inUnit(kit.Resource(r), k.Use[r]), inUnit(kit.Resource(r), most), inUnit(kit.Resource(r), k.Fixed[r]))
+			c.printf("%s: %s of %s, %s %s of it\n", kit.Resource(r), inUnit(kit.Resource(r), k.Use[r]), inUnit(kit.Resource(r), most), fixed, inUnit(kit.Resource(r), k.Fixed[r]))
 		}
 	}
 	c.printf("\n")

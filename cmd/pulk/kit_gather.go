@@ -119,7 +119,7 @@ func (g *gatherer) levels() error {
 	if err != nil {
 		return err
 	}
-	until := stock.Day(g.request.Until)
+	until := stock.Day(g.request.Latest())
 	for _, l := range levels {
 		part := g.byItem[l.Item.ID]
 		if part != nil && g.here(l.Location.ID) && (l.Expires == "" || l.Expires >= until) {

@@ -46,10 +46,7 @@ func (c *call) kitWhy() error {
 	var out []whyJSON
 	for i := range plan.Lines {
 		if l := &plan.Lines[i]; l.PartNumber == number {
-			steps, err := whySteps(l, plan.Hours)
-			if err != nil {
-				return err
-			}
+			steps := whySteps(l)
 			out = append(out, whyJSON{kitLineOf(l), plan.Hours, steps})
 			if !c.asJSON() {
 				c.printWhy(plan, l, steps)
@@ -62,20 +59,18 @@ func (c *call) kitWhy() error {
 	return nil
 }
 
-// whySteps are the numbers to send around the one that is chosen.
-func whySteps(l *kit.Line, hours float64) ([]whyStep, error) {
+// whySteps are the numbers to send around the one that is chosen, in whole packs.
+func whySteps(l *kit.Line) []whyStep {
 	steps := []whyStep{}
 	if l.Basis != kit.Spare {
-		return steps, nil
+		return steps
 	}
-	demand, err := l.Demand(hours)
-	if err != nil {
-		return nil, err
+	pack := max(1, l.Terms.Pack)
+	for n := max(l.Send%pack, l.Send-3*pack); n <= l.Send+2*pack; n += pack {
+		odds, short := l.Suffices(l.Good + n)
+		steps = append(steps, whyStep{n, odds, short})
 	}
-	for n := max(0, l.Send-3); n <= l.Send+2; n++ {
-		steps = append(steps, whyStep{n, demand.CDF(l.Good + n), demand.Survival(l.Good + n)})
-	}
-	return steps, nil
+	return steps
 }
 
 func (c *call) printWhy(p *kit.Plan, l *kit.Line, steps []whyStep) {
@@ -103,7 +98,10 @@ func (c *call) printWhy(p *kit.Plan, l *kit.Line, steps []whyStep) {
 		if text := trendText(l); text != "" {
 			c.printBlock("! ", text)
 		}
-		say("%d in service × %.0f h = %.0f unit-hours to come; × the rate = %.2f failures to be expected.", l.Installed, p.Hours, float64(l.Installed)*p.Hours, l.Expected)
+		say("%d in service × %.0f h = %.0f unit-hours to come; × the rate = %.2f failures to be expected.", l.Installed, p.MeanHours(), float64(l.Installed)*p.MeanHours(), l.Expected)
+		for _, text := range termsText(p, l) {
+			say("%s", text)
+		}
 		say("There and good until then: %d. They suffice with probability %.4f. As the rate itself is uncertain the count of failures is gamma-Poisson distributed:", l.Good, l.OddsNow)
 		c.printf("\n")
 		t := newTable("send", "in all", "suffices", "runs out", "kg", "")
@@ -113,8 +111,8 @@ func (c *call) printWhy(p *kit.Plan, l *kit.Line, steps []whyStep) {
 				mark = "<- sent"
 			}
 			mass := "?"
-			if l.MassGrams > 0 {
-				mass = fmt.Sprintf("%.2f", float64(l.MassGrams*s.Sent)/1000)
+			if l.MassKnown {
+				mass = fmt.Sprintf("%.2f", l.MassGramsOf(s.Sent)/1000)
 			}
 			t.add(s.Sent, l.Good+s.Sent, fmt.Sprintf("%.4f", s.Odds), fmt.Sprintf("%.2g", s.Risk), mass, mark)
 		}
@@ -124,7 +122,7 @@ func (c *call) printWhy(p *kit.Plan, l *kit.Line, steps []whyStep) {
 			say("Chosen together with all other spares, so that the odds that none of them runs out are the best under the caps.")
 		} else {
 			c.printf("\n")
-			say("%d in all is the smallest number that reaches %g.", l.Sufficient, p.Target)
+			say("%d in all is the smallest number that reaches %g%s.", l.Sufficient, p.Target, roundedText(l))
 		}
 	}
 	c.printf("\n")

@@ -7,7 +7,6 @@ import (
 	"math"
 
 	"pulk/inventory/choice"
-	"pulk/inventory/sparing"
 )
 
 // Resource is what a cap is about.
@@ -32,15 +31,45 @@ func NoCaps() Caps { return Caps{math.Inf(1), math.Inf(1), math.Inf(1)} }
 // Any reports whether there is a cap.
 func (c Caps) Any() bool { return c != NoCaps() }
 
-// Wish says what a planner asks of the spares, beside the caps. Both are by part
-// number, in pieces to send.
+// Wish says what a planner asks of the spares, beside the caps and the [Terms] of
+// each. Least and Most go before those of the terms: by part number, in pieces to send.
 type Wish struct {
 	Least map[string]int64
 	Most  map[string]int64
-	// Minor names spares that may run out: they are left at what is there, and out
-	// of the odds.
+	// Minor names spares that are desirable at most: they may run out.
 	Minor map[string]bool
+	// VitalOdds is what the odds that no vital spare runs out must reach; 0 asks for
+	// nothing.
+	VitalOdds float64
 }
+
+// terms are those of a line, with what is wished.
+func (w Wish) terms(l *Line) (Terms, error) {
+	t := l.Terms
+	if n, ok := w.Least[l.PartNumber]; ok {
+		t.Least = n
+	}
+	if n, ok := w.Most[l.PartNumber]; ok {
+		t.Most = n
+	}
+	if w.Minor[l.PartNumber] {
+		t.Class = Desirable
+	}
+	most := t.mostWhole()
+	if n, ok := w.Most[l.PartNumber]; ok && n == 0 {
+		most = 0
+	}
+	if t.whole(t.Least) > most {
+		return t, fmt.Errorf("%s: %w", l.PartNumber, t.clash())
+	}
+	if t.Most = most; most == 0 {
+		t.Most = none
+	}
+	return t, nil
+}
+
+// none stands for at most no piece where 0 is no limit.
+const none = -1
 
 // Capped is the best kit under caps. Consumables are sent as planned, whatever they
 // take; the spares share the rest, so that the probability that none of them runs
@@ -48,10 +77,12 @@ type Wish struct {
 type Capped struct {
 	Plan   *Plan // with Send, OddsSent, masses and volumes as chosen
 	Caps   Caps
-	Use    Caps    // of all that is sent
-	Fixed  Caps    // of the consumables among it
-	Odds   float64 // that no spare in the product runs out
-	Before float64 // the same, with nothing sent
+	Use    Caps      // of all that is sent
+	Fixed  Caps      // of the consumables among it
+	Odds   float64   // that no spare in the product runs out
+	ByDate []float64 // the same, by date of the delivery
+	Vital  float64   // that no vital one does
+	Before float64   // the same, with nothing sent
 	// Bound is what no other choice under these caps can exceed.
 	Bound float64
 	// BoundGrams is what no other choice that reaches the odds can go below, where
@@ -64,10 +95,6 @@ type Capped struct {
 	// use of a capped resource.
 	Unpriced []string
 }
-
-// enough is the probability of running out below which one more spare is not
-// considered.
-const enough = 1e-9
 
 // mostPieces is the most spares of one item that are considered.
 const mostPieces = 10_000
@@ -88,9 +115,14 @@ func (e *OverError) Error() string {
 type ReachError struct {
 	Odds float64 // asked for
 	Most float64 // more than this cannot be had
+	// Vital says that the odds are those of the vital spares alone.
+	Vital bool
 }
 
 func (e *ReachError) Error() string {
+	if e.Vital {
+		return fmt.Sprintf("no choice under these caps was found with which no vital spare runs out with odds of %g", e.Odds)
+	}
 	return fmt.Sprintf("odds of %g cannot be reached: at most %.4f under these caps", e.Odds, e.Most)
 }
 
@@ -114,15 +146,27 @@ func (p *Plan) Fit(ctx context.Context, caps Caps, wish Wish, settings Settings)
 		return nil, err
 	}
 	if len(m.problem.Items) == 0 {
-		return m.capped(nothing), nil
+		return m.capped(nil), nil
 	}
-	result, err := choice.Best(ctx, m.problem, settings)
+	result, err := m.best(ctx, settings)
 	if err != nil {
 		return nil, m.explain(err)
 	}
-	out := m.capped(result)
-	out.Bound = min(1, math.Exp(result.Bound))
+	out := m.capped(result.Chosen)
+	out.Proven, out.Nodes, out.Bound = result.Proven, result.Nodes, min(1, result.Ceiling)
 	return out, nil
+}
+
+// best looks for the best odds: one problem where the date of the delivery is known, a
+// row of them where it is not.
+func (m *model) best(ctx context.Context, settings Settings) (choice.OddsResult, error) {
+	if len(m.cases) > 1 {
+		result, err := choice.BestOdds(ctx, m.problem, m.cases, settings)
+		result.Proven = err == nil && result.Proven && result.Ceiling-result.Odds < 1e-10
+		return result, err
+	}
+	result, err := choice.Best(ctx, m.problem, settings)
+	return choice.OddsResult{Result: result, Odds: math.Exp(result.Value), Ceiling: math.Exp(result.Bound)}, err
 }
 
 // Lightest chooses the spares anew: the least mass with which the probability that
@@ -135,7 +179,10 @@ func (p *Plan) Lightest(ctx context.Context, caps Caps, wish Wish, odds float64,
 		return nil, err
 	}
 	if len(m.problem.Items) == 0 {
-		return m.capped(nothing), nil
+		return m.capped(nil), nil
+	}
+	if len(m.cases) > 1 {
+		return m.lightestOverDates(ctx, odds, settings)
 	}
 	result, err := choice.Least(ctx, m.problem, int(Mass), math.Log(odds), settings)
 	var none *choice.NoneError
@@ -144,13 +191,54 @@ func (p *Plan) Lightest(ctx context.Context, caps Caps, wish Wish, odds float64,
 		if err != nil {
 			return nil, err
 		}
-		return nil, &ReachError{odds, most.Bound}
+		return nil, &ReachError{Odds: odds, Most: most.Bound}
 	}
 	if err != nil {
 		return nil, m.explain(err)
 	}
-	out := m.capped(result)
+	out := m.capped(result.Chosen)
+	out.Proven, out.Nodes = result.Proven, result.Nodes
 	out.BoundGrams = m.fixed[Mass] + result.Bound
+	return out, nil
+}
+
+// lightestOverDates halves the mass in which the lightest choice lies: what has the
+// odds is an answer, and below what a planner who knew the date could not do with
+// there is none.
+func (m *model) lightestOverDates(ctx context.Context, odds float64, settings Settings) (*Capped, error) {
+	most := m.problem.Caps[Mass]
+	whole, err := m.best(ctx, settings)
+	if err != nil {
+		return nil, m.explain(err)
+	}
+	if whole.Odds < odds {
+		return nil, &ReachError{Odds: odds, Most: min(1, whole.Ceiling)}
+	}
+	found, bound := whole, 0.0
+	for low, high := 0.0, found.Use[Mass]; high-low > 1 && ctx.Err() == nil; {
+		m.problem.Caps[Mass] = math.Floor((low + high) / 2)
+		next, err := m.best(ctx, settings)
+		var none *choice.NoneError
+		switch {
+		case errors.As(err, &none):
+			low = m.problem.Caps[Mass]
+			bound = max(bound, low)
+		case err != nil:
+			return nil, m.explain(err)
+		case next.Odds >= odds:
+			found, high = next, min(next.Use[Mass], m.problem.Caps[Mass])
+		default:
+			low = m.problem.Caps[Mass]
+			if next.Ceiling < odds {
+				bound = max(bound, low)
+			}
+		}
+	}
+	m.problem.Caps[Mass] = most
+	out := m.capped(found.Chosen)
+	out.Nodes, out.Bound = found.Nodes, min(1, whole.Ceiling)
+	out.BoundGrams = m.fixed[Mass] + min(bound+1, found.Use[Mass])
+	out.Proven = found.Use[Mass] <= bound+1
 	return out, nil
 }
 
@@ -179,145 +267,200 @@ func (p *Plan) Curve(ctx context.Context, caps Caps, wish Wish, resource Resourc
 type model struct {
 	plan    *Plan
 	caps    Caps
+	wish    Wish
 	fixed   Caps
 	problem choice.Problem
-	lines   []int // of the plan, by item of the problem
-	least   []int64
+	cases   []choice.Case // by date of the delivery
+	lines   []int         // of the plan, by item of the problem
+	pieces  [][]int64     // to send, by item and option
+	vital   []bool        // by item
 	minor   int
 	unknown []string
-	none    float64 // log odds with nothing sent
 }
 
+// vitalRow is the resource that the vital spares use up: what each falls short of the
+// best that it can have.
+const vitalRow = len(Caps{})
+
 func (p *Plan) model(caps Caps, wish Wish) (*model, error) {
-	m := &model{plan: p, caps: caps, problem: choice.Problem{Caps: make([]float64, len(caps))}}
+	m := &model{plan: p, caps: caps, wish: wish, problem: choice.Problem{Caps: make([]float64, len(caps))}}
+	what := "the consumables alone"
 	for i := range p.Lines {
-		if l := &p.Lines[i]; l.Basis == Consumable {
-			for r, use := range l.use() {
-				m.fixed[r] += use * float64(l.Send)
+		l := &p.Lines[i]
+		pieces := l.Send
+		if l.Basis == Spare {
+			terms, err := wish.terms(l)
+			if err != nil {
+				return nil, err
 			}
+			if pieces = terms.whole(terms.Least); terms.Class != Desirable || pieces == 0 {
+				continue
+			}
+			what = "consumables and desirable spares"
+		}
+		for r, use := range l.use(pieces) {
+			m.fixed[r] += use
 		}
 	}
 	for r := range caps {
 		if m.problem.Caps[r] = caps[r] - m.fixed[r]; m.problem.Caps[r] < 0 {
-			return nil, &OverError{"the consumables alone", Resource(r), m.fixed[r], caps[r]}
+			return nil, &OverError{what, Resource(r), m.fixed[r], caps[r]}
 		}
+	}
+	for _, d := range p.Dates {
+		m.cases = append(m.cases, choice.Case{Probability: d.Probability})
 	}
 	for i := range p.Lines {
 		l := &p.Lines[i]
-		switch {
-		case l.Basis != Spare:
-		case wish.Minor[l.PartNumber]:
-			m.minor++
-		default:
-			if err := m.item(i, wish); err != nil {
-				return nil, err
-			}
+		if l.Basis != Spare {
+			continue
 		}
+		terms, err := wish.terms(l)
+		if err != nil {
+			return nil, err
+		}
+		if terms.Class == Desirable {
+			m.minor++
+			continue
+		}
+		m.item(i, terms)
+	}
+	if wish.VitalOdds > 0 {
+		m.holdVital()
 	}
 	return m, nil
 }
 
 // item adds the options of one spare: to send so many pieces.
-func (m *model) item(index int, wish Wish) error {
+func (m *model) item(index int, terms Terms) {
 	l := &m.plan.Lines[index]
-	demand, err := l.Demand(m.plan.Hours)
-	if err != nil {
-		return err
-	}
-	least, most := wish.Least[l.PartNumber], int64(mostPieces)
-	if n, ok := wish.Most[l.PartNumber]; ok {
-		most = n
-	}
-	if least > most {
-		return fmt.Errorf("%s: at least %d and at most %d pieces cannot both be", l.PartNumber, least, most)
-	}
-	use := l.use()
-	for r := range use {
-		if use[r] == 0 && !math.IsInf(m.caps[r], 1) && !l.knows(Resource(r)) {
+	least, most := terms.whole(terms.Least), max(0, terms.Most)
+	for r := range m.caps {
+		if !math.IsInf(m.caps[r], 1) && !l.knows(Resource(r)) {
 			m.unknown = append(m.unknown, l.PartNumber)
 			most = least
 			break
 		}
 	}
-	m.none += logOdds(demand, l.Good)
 	item := choice.Item{Name: l.PartNumber}
-	for n := least; n <= most; n++ {
-		option := choice.Option{Value: logOdds(demand, l.Good+n), Use: make([]float64, len(use))}
-		for r := range use {
-			option.Use[r] = use[r] * float64(n)
+	values := make([][]float64, len(m.cases))
+	var pieces []int64
+	for n := least; n <= most; n += terms.pack() {
+		use := l.use(n)
+		item.Options = append(item.Options, choice.Option{Value: l.supply.logOdds(0, l.Good+n), Use: use[:]})
+		for c := range m.cases {
+			values[c] = append(values[c], l.supply.logOdds(c, l.Good+n))
 		}
-		item.Options = append(item.Options, option)
-		if demand.Survival(l.Good+n) < enough {
+		pieces = append(pieces, n)
+		if _, short := l.supply.over(l.Good + n); short < enough || terms.RepairPercent > 0 && short < enoughRepaired {
 			break
 		}
 	}
 	m.problem.Items = append(m.problem.Items, item)
-	m.lines, m.least = append(m.lines, index), append(m.least, least)
-	return nil
-}
-
-// logOdds is the logarithm of the probability that a stock suffices, without loss
-// where it is close to 1.
-func logOdds(demand sparing.Demand, stock int64) float64 {
-	if short := demand.Survival(stock); short < 0.5 {
-		return math.Log1p(-short)
+	for c := range m.cases {
+		m.cases[c].Values = append(m.cases[c].Values, values[c])
 	}
-	return math.Log(demand.CDF(stock))
+	m.lines, m.pieces, m.vital = append(m.lines, index), append(m.pieces, pieces), append(m.vital, terms.Class == Vital)
 }
 
-// Demand is how many pieces of a spare will be asked for in so many hours.
-func (l *Line) Demand(hours float64) (sparing.Demand, error) {
-	rate, err := l.prior.After(l.Failures, l.UnitHoursSeen)
-	if err != nil {
-		return nil, err
-	}
-	return rate.Demand(float64(l.Installed) * hours)
-}
-
-// use is what one piece uses of each resource; 0 where it is not known.
-func (l *Line) use() Caps {
-	return Caps{float64(l.MassGrams), float64(l.LengthMM) * float64(l.WidthMM) * float64(l.HeightMM) / 1e6, float64(l.PriceCents)}
-}
-
-func (l *Line) knows(r Resource) bool { return l.use()[r] > 0 }
-
-// capped makes the plan that a choice stands for.
-func (m *model) capped(result choice.Result) *Capped {
-	plan := &Plan{Request: m.plan.Request, Hours: m.plan.Hours}
-	lines := append([]Line(nil), m.plan.Lines...)
-	for i := range lines {
-		if l := &lines[i]; l.Basis == Spare {
-			l.send(0, l.OddsNow)
+// holdVital makes a cap of the odds that the vital spares must have together. Over
+// dates it holds the mean of the logarithm, which is never above the logarithm of the
+// mean: a choice that keeps to it has the odds, though one that has them may not.
+func (m *model) holdVital() {
+	best := 0.0
+	for i := range m.problem.Items {
+		item := &m.problem.Items[i]
+		value := func(option int) float64 {
+			sum := 0.0
+			for c := range m.cases {
+				sum += m.cases[c].Probability * m.cases[c].Values[i][option]
+			}
+			return sum
+		}
+		top := value(len(item.Options) - 1)
+		if m.vital[i] {
+			best += top
+		}
+		for j := range item.Options {
+			use := 0.0
+			if m.vital[i] {
+				use = max(0, top-value(j))
+			}
+			item.Options[j].Use = append(item.Options[j].Use, use)
 		}
 	}
-	for i, option := range result.Chosen {
-		lines[m.lines[i]].send(m.least[i]+int64(option), math.Exp(m.problem.Items[i].Options[option].Value))
+	m.problem.Caps = append(m.problem.Caps, best-math.Log(m.wish.VitalOdds))
+}
+
+// use is what so many pieces of a line use of each resource; 0 where it is not known.
+func (l *Line) use(pieces int64) Caps {
+	n, packs := float64(pieces), float64(pieces/l.Terms.pack())
+	out := Caps{n * float64(l.MassGrams), n * float64(l.LengthMM) * float64(l.WidthMM) * float64(l.HeightMM) / 1e6, n * float64(l.PriceCents)}
+	if l.Terms.PackGrams > 0 {
+		out[Mass] = packs * float64(l.Terms.PackGrams)
 	}
-	out := &Capped{Plan: plan, Caps: m.caps, Fixed: m.fixed, Use: m.fixed, Odds: math.Exp(result.Value), Before: math.Exp(m.none),
-		Bound: 1, Proven: result.Proven, Nodes: result.Nodes, Minor: m.minor, Unpriced: m.unknown}
-	for r, use := range result.Use {
-		out.Use[r] += use
-	}
-	for _, l := range lines {
-		plan.add(l)
+	if l.Terms.PackLitres > 0 {
+		out[Volume] = packs * float64(l.Terms.PackLitres)
 	}
 	return out
 }
 
-func (l *Line) send(n int64, odds float64) {
-	use := l.use()
-	l.Send, l.OddsSent, l.Sufficient = n, odds, l.Good+n
-	l.SendMassGrams, l.MassKnown = l.MassGrams*n, l.MassGrams > 0
-	l.SendLitres, l.VolumeKnown = use[Volume]*float64(n), use[Volume] > 0
-}
+// MassGramsOf is what so many pieces weigh, with the crates of their packs; 0 where it
+// is not known.
+func (l *Line) MassGramsOf(pieces int64) float64 { return l.use(pieces)[Mass] }
 
-// nothing is the answer where there is nothing to choose.
-var nothing = choice.Result{Proven: true}
+// knows reports whether it is known what a line uses of a resource.
+func (l *Line) knows(r Resource) bool { return l.use(l.Terms.pack())[r] > 0 }
+
+// capped makes the plan that a choice stands for.
+func (m *model) capped(chosen []int) *Capped {
+	out := &Capped{Plan: &Plan{Request: m.plan.Request, Hours: m.plan.Hours, Dates: m.plan.Dates}, Caps: m.caps, Fixed: m.fixed, Use: m.fixed,
+		Bound: 1, Proven: true, Minor: m.minor, Unpriced: m.unknown}
+	lines := append([]Line(nil), m.plan.Lines...)
+	for i := range lines {
+		if l := &lines[i]; l.Basis == Spare {
+			terms, _ := m.wish.terms(l) // which were good before
+			l.send(terms.whole(terms.Least))
+		}
+	}
+	for i, option := range chosen {
+		l := &lines[m.lines[i]]
+		l.send(m.pieces[i][option])
+		for r, use := range l.use(l.Send) {
+			out.Use[r] += use
+		}
+	}
+	for date, d := range m.plan.Dates {
+		var before, sent, vital float64 // logarithms
+		for i, at := range m.lines {
+			l := &lines[at]
+			before += l.supply.logOdds(date, l.Good)
+			one := l.supply.logOdds(date, l.Good+l.Send)
+			if sent += one; m.vital[i] {
+				vital += one
+			}
+		}
+		out.Before += d.Probability * math.Exp(before)
+		out.Odds += d.Probability * math.Exp(sent)
+		out.Vital += d.Probability * math.Exp(vital)
+		out.ByDate = append(out.ByDate, math.Exp(sent))
+	}
+	for _, l := range lines {
+		out.Plan.add(l)
+	}
+	return out
+}
 
 // explain says which cap what must be sent exceeds.
 func (m *model) explain(err error) error {
 	var none *choice.NoneError
-	if errors.As(err, &none) && none.Resource >= 0 {
+	if !errors.As(err, &none) || none.Unproven {
+		return err
+	}
+	if m.wish.VitalOdds > 0 && (none.Resource < 0 || none.Resource == vitalRow) {
+		return &ReachError{Odds: m.wish.VitalOdds, Vital: true}
+	}
+	if none.Resource >= 0 {
 		r := Resource(none.Resource)
 		return &OverError{"consumables and the least of each spare", r, none.Least + m.fixed[r], m.caps[r]}
 	}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"math"
-	"math/rand/v2"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -47,7 +46,7 @@ func TestFitAgainstAll(t *testing.T) {
 		product, demands := 1.0, []sparing.Demand{}
 		for i := range got.Plan.Lines {
 			l := &got.Plan.Lines[i]
-			demand, err := l.Demand(plan.Hours)
+			demand, err := l.rate.Demand(float64(l.Installed) * plan.Hours)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -67,8 +66,8 @@ func TestFitAgainstAll(t *testing.T) {
 			l := &plan.Lines[i]
 			for n := range int64(7) {
 				next := use
-				for r, each := range l.use() {
-					if next[r] += each * float64(n); next[r] > caps[r] {
+				for r, use := range l.use(n) {
+					if next[r] += use; next[r] > caps[r] {
 						return
 					}
 				}
@@ -103,7 +102,10 @@ func TestWinters(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		played := got.Plan.Simulate(40_000, rand.New(rand.NewPCG(7, uint64(grams))), nil)
+		played, err := got.Plan.Simulate(t.Context(), 40_000, 7+uint64(grams), Wish{})
+		if err != nil {
+			t.Fatal(err)
+		}
 		if z := (played.Odds - got.Odds) / played.Error; math.Abs(z) > 4 {
 			t.Errorf("%g g: odds %v, %v ± %v by %d winters: %.1f errors apart", grams, got.Odds, played.Odds, played.Error, played.Played, z)
 		}

@@ -2,7 +2,9 @@
 // for units that may fail, and consumables for the runs that are planned.
 //
 // It is arithmetic only; package sparing holds the formulas. It assumes constant
-// failure rates, no wear-out, no repair on site, and units in service all the time.
+// failure rates, no wear-out, and units in service all the time. What a planner says of
+// single items, such as how many units must work or what can be repaired on site, are
+// [Terms].
 // A plan is an aid: who answers for the season decides.
 package kit
 
@@ -18,6 +20,8 @@ import (
 type Request struct {
 	From  time.Time // when the time without delivery begins
 	Until time.Time // the next delivery
+	// Delays are how much later than Until the delivery may come, the shortest first.
+	Delays []Delay
 	// Target is the probability, for each item by itself, that its stock suffices.
 	Target float64
 	// PriorFailures is the weight of a datasheet's mean time between failures: as
@@ -48,6 +52,8 @@ type Part struct {
 	Good         int64 // in place and fit for use until the next delivery
 	Uses         []sparing.Use
 	Experience   sparing.Experience
+
+	Terms Terms // what the planner says
 }
 
 // Basis says where a line's need comes from.
@@ -82,13 +88,15 @@ type Line struct {
 	// Trend is what the failures seen say of a constant rate; nil where they are too few.
 	Trend *sparing.Trend
 
-	prior sparing.Rate // of a spare, before the record
+	rate   sparing.Rate // of a spare, after the record
+	supply *supply      // of a spare
 }
 
 // Plan is a kit list.
 type Plan struct {
 	Request
-	Hours        float64 // until the next delivery
+	Hours        float64 // until the next delivery, as planned
+	Dates        []Dated // when it may come
 	Lines        []Line
 	MassGrams    int64
 	VolumeLitres float64
@@ -107,7 +115,11 @@ func Make(request Request, parts []Part) (*Plan, error) {
 	case !(request.PriorFailures > 0):
 		return nil, fmt.Errorf("a prior weight of %v is not above 0", request.PriorFailures)
 	}
-	plan := &Plan{Request: request, Hours: hours}
+	dates, err := request.Dates()
+	if err != nil {
+		return nil, err
+	}
+	plan := &Plan{Request: request, Hours: hours, Dates: dates}
 	for _, part := range parts {
 		lines, err := plan.lines(part)
 		if err != nil {
@@ -134,6 +146,9 @@ func (p *Plan) add(line Line) {
 
 func (p *Plan) lines(part Part) ([]Line, error) {
 	var lines []Line
+	if err := part.Terms.check(part.Installed); err != nil {
+		return nil, err
+	}
 	if part.Installed > 0 {
 		line, err := p.spare(part)
 		if err != nil {
@@ -168,22 +183,60 @@ func (p *Plan) spare(part Part) (Line, error) {
 	if err != nil {
 		return line, err
 	}
-	line.prior = prior
 	answer, err := sparing.Need(sparing.Line{Installed: part.Installed, HoursToDelivery: p.Hours, Prior: prior, Failures: part.Failures,
 		UnitHoursSeen: part.UnitHoursSeen, GoodStock: part.Good, Target: p.Target, IntervalProbability: p.IntervalProbability, Piece: part.piece()})
 	if err != nil {
 		return line, err
 	}
 	line.RatePerHour, line.RateLowPerHour, line.RateHighPerHour = answer.MeanRatePerHour, answer.RatePerHour.Low, answer.RatePerHour.High
-	line.Expected, line.Sufficient, line.Send = answer.ExpectedDemand, answer.SufficientStock, answer.ToSend
-	line.OddsNow, line.OddsSent = answer.SufficiencyNow, answer.SufficiencySent
-	line.load(answer.Load)
+	line.rate = answer.Posterior
+	line.Expected = answer.ExpectedDemand * p.MeanHours() / p.Hours
+	if line.supply, err = newSupply(&part, line.rate, p.Dates); err != nil {
+		return line, err
+	}
+	if line.Sufficient = answer.SufficientStock; !p.plain(part.Terms) {
+		if line.Sufficient, err = line.supply.smallest(p.Target); err != nil {
+			return line, err
+		}
+	}
+	line.OddsNow, _ = line.supply.over(part.Good)
+	terms := part.Terms
+	if terms.Class == Desirable {
+		line.send(terms.whole(terms.Least))
+	} else {
+		line.send(min(terms.whole(max(terms.Least, line.Sufficient-part.Good)), terms.mostWhole()))
+	}
 	if len(part.FailureHours) >= sparing.TrendFailuresMin {
 		if trend, err := sparing.TrendOf(part.FailureHours, part.UnitHoursSeen, sparing.TimeTerminated); err == nil {
 			line.Trend = &trend
 		}
 	}
 	return line, nil
+}
+
+// plain reports that an item is one whose smallest stock [sparing.Need] knows.
+func (p *Plan) plain(t Terms) bool {
+	return len(p.Dates) == 1 && t.Needed == 0 && t.RepairPercent == 0
+}
+
+// MeanHours is how long the time without delivery is in the mean.
+func (p *Plan) MeanHours() float64 {
+	sum := 0.0
+	for _, d := range p.Dates {
+		sum += d.Probability * d.Hours
+	}
+	return sum
+}
+
+// Latest is the latest day on which the delivery may come.
+func (r Request) Latest() time.Time {
+	latest := r.Until
+	for _, d := range r.Delays {
+		if day := r.Until.Add(time.Duration(d.Days * 24 * float64(time.Hour))); day.After(latest) {
+			latest = day
+		}
+	}
+	return latest
 }
 
 // TrendLevel is the p-value below which a trend is warned of.
@@ -205,15 +258,28 @@ func consumable(part Part) (Line, error) {
 	if err != nil {
 		return line, err
 	}
-	line.Expected, line.Sufficient, line.Send = float64(answer.Planned)*answer.UseRatio, answer.Needed, answer.ToSend
+	line.Expected, line.Sufficient = float64(answer.Planned)*answer.UseRatio, answer.Needed
 	line.UseRatio, line.UseRatioKnown = answer.UseRatio, answer.UseRatioKnown
-	line.load(answer.Load)
+	terms := part.Terms
+	if part.Installed > 0 { // what is asked of the item is asked of its spares
+		terms.Least, terms.Most = 0, 0
+	}
+	send := terms.whole(max(terms.Least, answer.ToSend))
+	if terms.Most > 0 {
+		send = min(send, terms.mostWhole())
+	}
+	line.send(send)
 	return line, nil
 }
 
-func (l *Line) load(load sparing.Load) {
-	l.SendMassGrams, l.MassKnown = int64(math.Round(load.MassGrams)), load.MassKnown
-	l.SendLitres, l.VolumeKnown = load.VolumeLitres, load.VolumeKnown
+// send says how many pieces go, and what follows from it.
+func (l *Line) send(n int64) {
+	use := l.use(n)
+	l.Send, l.SendMassGrams, l.SendLitres = n, int64(math.Round(use[Mass])), use[Volume]
+	l.MassKnown, l.VolumeKnown = l.knows(Mass), l.knows(Volume)
+	if l.supply != nil {
+		l.OddsSent, _ = l.supply.over(l.Good + n)
+	}
 }
 
 func (p *Part) piece() sparing.Piece {

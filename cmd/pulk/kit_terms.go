@@ -1,0 +1,178 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"pulk/inventory/kit"
+	"pulk/schema/fault"
+)
+
+// termsFlags say what the planner knows beside the store.
+func termsFlags() []cli.Flag {
+	return []cli.Flag{
+		&cli.StringSliceFlag{Name: "late", Usage: "the delivery may come so much later, as `DAYS=PROBABILITY`; may be repeated, the rest comes on the day"},
+		&cli.StringFlag{Name: "terms", Usage: "what is asked of single items: a CSV `FILE` of classes, units needed, packs, bounds, repair; columns: docs/kit-terms.md"},
+	}
+}
+
+// kitDelays reads --late.
+func (c *call) kitDelays() ([]kit.Delay, error) {
+	var list []kit.Delay
+	for _, text := range c.StringSlice("late") {
+		days, probability, _ := strings.Cut(text, "=")
+		d, err := strconv.ParseFloat(strings.TrimSuffix(days, "d"), 64)
+		p, err2 := strconv.ParseFloat(probability, 64)
+		if err != nil || err2 != nil || !(d > 0 && d <= 3660) || !(p > 0 && p <= 1) {
+			return nil, fault.Misuse("like --late 14=0.25: two weeks late with a probability of 0.25", "--late %q", text)
+		}
+		list = append(list, kit.Delay{Days: d, Probability: p})
+	}
+	return list, nil
+}
+
+// withTerms gives each part what the planner's table says of it.
+func (c *call) withTerms(parts []kit.Part) error {
+	if c.String("terms") == "" {
+		return nil
+	}
+	rows, err := readTable(c, "terms", "docs/kit-terms.md", kit.ParseTerms)
+	if err != nil {
+		return err
+	}
+	at := map[string]*kit.Part{}
+	for i := range parts {
+		at[parts[i].PartNumber] = &parts[i]
+	}
+	for _, row := range rows {
+		part := at[row.PartNumber]
+		if part == nil {
+			return fault.Hint("see: pulk item list", "%s: the catalogue has no part %q", c.String("terms"), row.PartNumber)
+		}
+		part.Terms = row.Terms
+	}
+	return nil
+}
+
+// termsFault tells what is asked of an item that cannot be as wrong use.
+func termsFault(err error) error {
+	var wrong *kit.TermsError
+	if errors.As(err, &wrong) {
+		return fault.Misuse("see --terms, --least and --most", "%s", err)
+	}
+	return err
+}
+
+// deliveryJSON is a day on which the delivery may come.
+type deliveryJSON struct {
+	Date        string  `json:"date"` // YYYY-MM-DD
+	Hours       float64 `json:"hours_without_delivery"`
+	Probability float64 `json:"probability"`
+}
+
+func deliveriesOf(p *kit.Plan) []deliveryJSON {
+	list := []deliveryJSON{}
+	for _, d := range p.Dates {
+		list = append(list, deliveryJSON{p.From.Add(time.Duration(d.Hours * float64(time.Hour))).Format(time.DateOnly), d.Hours, d.Probability})
+	}
+	return list
+}
+
+// deliveryText says when the delivery may come; empty where that is one day.
+func deliveryText(p *kit.Plan) string {
+	list := deliveriesOf(p)
+	if len(list) == 1 && len(p.Delays) == 0 {
+		return ""
+	}
+	var days []string
+	for _, d := range list {
+		days = append(days, fmt.Sprintf("%s with probability %.3g", d.Date, d.Probability))
+	}
+	return fmt.Sprintf("The delivery comes on %s.", strings.Join(days, ", "))
+}
+
+// termsText says what the planner asks of a spare, in sentences.
+func termsText(p *kit.Plan, l *kit.Line) []string {
+	var out []string
+	t := l.Terms
+	if text := deliveryText(p); text != "" {
+		out = append(out, text+" Odds are those over all these days.")
+	}
+	if t.Class != kit.Essential {
+		out = append(out, fmt.Sprintf("It is %s.", t.Class))
+	}
+	if t.Needed > 0 && t.Needed < l.Installed {
+		out = append(out, fmt.Sprintf("%d of the %d in service must work. Where no spare is left, %d of them may stay dead.", t.Needed, l.Installed, l.Installed-t.Needed))
+	}
+	if t.RepairPercent > 0 {
+		out = append(out, fmt.Sprintf("Of a hundred failed units %d are repaired on site, after %d h in the mean; the others are lost.", t.RepairPercent, t.RepairHours))
+	}
+	if t.Pack > 1 {
+		out = append(out, fmt.Sprintf("It goes in packs of %d.", t.Pack))
+	}
+	if t.Least > 0 {
+		out = append(out, fmt.Sprintf("At least %d are asked for.", t.Least))
+	}
+	if t.Most > 0 {
+		out = append(out, fmt.Sprintf("At most %d are to be sent.", t.Most))
+	}
+	return out
+}
+
+// roundedText says why another number is sent than the one that reaches the target.
+func roundedText(l *kit.Line) string {
+	if l.Send == max(0, l.Sufficient-l.Good) {
+		return ""
+	}
+	return fmt.Sprintf("; %d are sent, as is asked of this item", l.Send)
+}
+
+// installedText is how many are in service, and how many of them must work where that is
+// not all.
+func installedText(l *kit.Line) string {
+	if l.Terms.Needed > 0 && l.Terms.Needed < l.Installed {
+		return fmt.Sprintf("%d of %d", l.Terms.Needed, l.Installed)
+	}
+	return strconv.FormatInt(l.Installed, 10)
+}
+
+// classText names the spares of another class than most; empty where there are none.
+func classText(p *kit.Plan) string {
+	of := map[kit.Class][]string{}
+	for _, l := range p.Lines {
+		if l.Basis == kit.Spare {
+			of[l.Terms.Class] = append(of[l.Terms.Class], l.PartNumber)
+		}
+	}
+	var parts []string
+	if list := of[kit.Vital]; len(list) > 0 {
+		parts = append(parts, "Vital: "+strings.Join(list, ", ")+".")
+	}
+	if list := of[kit.Desirable]; len(list) > 0 {
+		parts = append(parts, "Desirable, may run out: "+strings.Join(list, ", ")+".")
+	}
+	return strings.Join(parts, " ")
+}
+
+// sendText is what is sent: pieces, or packs and how many are in one.
+func sendText(l *kit.Line) string {
+	if l.Terms.Pack > 1 && l.Send > 0 {
+		return fmt.Sprintf("%d×%d", l.Send/l.Terms.Pack, l.Terms.Pack)
+	}
+	return strconv.FormatInt(l.Send, 10)
+}
+
+// repairText says what is assumed of repair on site.
+func repairText(p *kit.Plan) string {
+	for _, l := range p.Lines {
+		if l.Basis == kit.Spare && l.Terms.RepairPercent > 0 {
+			return "are repaired on site only where the terms say so, after a time that is exponentially distributed"
+		}
+	}
+	return "are not repaired on site"
+}

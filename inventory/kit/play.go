@@ -1,0 +1,44 @@
+package kit
+
+import (
+	"context"
+
+	"pulk/inventory/winter"
+)
+
+// Winters is what played winters say of a plan.
+type Winters struct {
+	Played int
+	Odds   float64 // share of winters in which no spare of the plan ran out
+	Error  float64 // its standard error, by the binomial distribution; at least one winter
+}
+
+// Simulate plays winters without the formulas of the plan, as package winter does:
+// each draws when the delivery comes and how fast each kind of unit really fails, lets
+// every unit fail, replaces it from the stock or leaves it dead, and brings back what
+// was repaired. Desirable spares, also those of the wish, are not looked at. It checks
+// the odds of a plan: they must agree within a few of the simulation's own errors. An
+// interrupted ctx gives what was played until then.
+func (p *Plan) Simulate(ctx context.Context, winters int, seed uint64, wish Wish) (Winters, error) {
+	play := winter.Winter{}
+	for _, d := range p.Dates {
+		play.Deliveries = append(play.Deliveries, winter.Delivery{Hours: d.Hours, Probability: d.Probability})
+	}
+	for i := range p.Lines {
+		l := &p.Lines[i]
+		if l.Basis != Spare || l.Terms.Class == Desirable || wish.Minor[l.PartNumber] {
+			continue
+		}
+		item := winter.Item{Name: l.PartNumber, Units: int(l.Installed), Needed: int(l.Terms.Needed), Stock: int(l.Good + l.Send),
+			Rate: l.RatePerHour, RateShape: l.rate.Shape(), Repairable: float64(l.Terms.RepairPercent) / 100, TurnaroundHours: float64(l.Terms.RepairHours)}
+		if item.Needed == 0 {
+			item.Needed = item.Units
+		}
+		play.Items = append(play.Items, item)
+	}
+	out, err := winter.Play(ctx, play, seed, winters)
+	if err != nil {
+		return Winters{}, err
+	}
+	return Winters{out.Trials, out.Odds, max(out.StandardError, 1/float64(out.Trials))}, nil
+}

@@ -1,0 +1,149 @@
+package kit
+
+import (
+	"fmt"
+	"math"
+
+	"pulk/inventory/sparing"
+)
+
+// Delay is how much later than planned the delivery may come.
+type Delay struct {
+	Days        float64
+	Probability float64
+}
+
+// Dated is a date of the delivery.
+type Dated struct {
+	Hours       float64 // from the start of the time without delivery
+	Probability float64
+}
+
+// Dates are when the delivery may come, the earliest first. What the delays do not
+// say falls on the planned day.
+func (r Request) Dates() ([]Dated, error) {
+	hours, sure := r.Until.Sub(r.From).Hours(), 1.0
+	list := []Dated{{hours, 0}}
+	for _, d := range r.Delays {
+		switch {
+		case !(d.Days > 0) || math.IsInf(d.Days, 1):
+			return nil, fmt.Errorf("a delay of %v days is not above 0", d.Days)
+		case !(d.Probability > 0 && d.Probability <= 1):
+			return nil, fmt.Errorf("a delay of %v days with probability %v: it is above 0, and at most 1", d.Days, d.Probability)
+		case hours+24*d.Days <= list[len(list)-1].Hours:
+			return nil, fmt.Errorf("a delay of %v days stands after one that is as long: give the short ones first, each once", d.Days)
+		}
+		list = append(list, Dated{hours + 24*d.Days, d.Probability})
+		sure -= d.Probability
+	}
+	if list[0].Probability = sure; sure < -1e-9 {
+		return nil, fmt.Errorf("the probabilities of the delays sum up to %.4g", 1-sure)
+	}
+	if sure < 1e-9 { // never on the day
+		list = list[1:]
+		list[0].Probability += sure
+	}
+	return list, nil
+}
+
+// stocked says how probable it is that a stock suffices until one date, and that it
+// does not.
+type stocked func(stock int64) (odds, shortfall float64)
+
+// supply is that for all dates of the delivery.
+type supply struct {
+	dates []Dated
+	by    []stocked
+}
+
+// over is what a stock does over all dates.
+func (s *supply) over(stock int64) (odds, shortfall float64) {
+	for i, d := range s.dates {
+		one, short := s.by[i](stock)
+		odds += d.Probability * one
+		shortfall += d.Probability * short
+	}
+	return odds, shortfall
+}
+
+// logOdds is the logarithm of the odds until one date, without loss where they are
+// close to 1; never below what a sum of many can hold.
+func (s *supply) logOdds(date int, stock int64) float64 {
+	odds, short := s.by[date](stock)
+	if short < 0.5 {
+		return math.Log1p(-short)
+	}
+	return max(-700, math.Log(odds))
+}
+
+// enough is the probability of running out below which one more spare is not
+// considered, and enoughRepaired the same where units come back, which costs more to
+// work out.
+const (
+	enough         = 1e-9
+	enoughRepaired = 1e-7
+)
+
+// mostGroup bounds the tables of redundant groups.
+const mostGroup = 10_000
+
+// newSupply works out what a stock of one item does, for all dates.
+func newSupply(part *Part, rate sparing.Rate, dates []Dated) (*supply, error) {
+	out := &supply{dates: dates}
+	for _, d := range dates {
+		one, err := part.stocked(rate, d.Hours)
+		if err != nil {
+			return nil, err
+		}
+		out.by = append(out.by, one)
+	}
+	return out, nil
+}
+
+func (p *Part) stocked(rate sparing.Rate, hours float64) (stocked, error) {
+	t := p.Terms
+	needed := t.Needed
+	if needed == 0 {
+		needed = p.Installed
+	}
+	demand, err := rate.Demand(float64(p.Installed) * hours)
+	if err != nil {
+		return nil, err
+	}
+	switch {
+	case t.RepairPercent > 0:
+		repaired := sparing.Repaired{Hours: hours, Repairable: float64(t.RepairPercent) / 100, TurnaroundHours: float64(t.RepairHours), Units: p.Installed, Needed: needed}
+		odds, short, err := repaired.OddsOver(rate, p.Installed, mostGroup, enoughRepaired)
+		return tabled(odds, short), err
+	case needed < p.Installed:
+		most, err := sparing.SmallestStock(demand, 1-enough)
+		if err != nil {
+			return nil, err
+		}
+		odds, short, err := sparing.Group{Units: p.Installed, Needed: needed, Failures: demand}.Odds(min(most, mostGroup))
+		return tabled(odds, short), err
+	}
+	return func(stock int64) (float64, float64) { return demand.CDF(stock), demand.Survival(stock) }, nil
+}
+
+// tabled reads rows by stock; beyond their end no more is gained.
+func tabled(odds, short []float64) stocked {
+	return func(stock int64) (float64, float64) {
+		at := min(stock, int64(len(odds)-1))
+		return odds[at], short[at]
+	}
+}
+
+// smallest is the smallest stock whose odds over all dates reach a target.
+func (s *supply) smallest(target float64) (int64, error) {
+	for stock := int64(0); stock <= mostPieces; stock++ {
+		if _, short := s.over(stock); short <= (1-target)*(1+1e-12) {
+			return stock, nil
+		}
+	}
+	return 0, fmt.Errorf("even %d pieces do not reach %g", mostPieces, target)
+}
+
+// Suffices is how probable it is that a stock of so many pieces of a spare suffices
+// until the delivery, and that it does not.
+func (l *Line) Suffices(stock int64) (odds, shortfall float64) { return l.supply.over(stock) }
