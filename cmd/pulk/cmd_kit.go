@@ -19,7 +19,7 @@ import (
 
 func (e *env) kitCommand() *cli.Command {
 	return group("kit", "next season's kit list",
-		verb{path: "pulk kit plan", usage: "spares and consumables for the time until the next delivery", reads: true,
+		verb{path: "pulk kit plan", usage: "spares and consumables for the time until the next delivery", reads: true, writes: true,
 			about: "For each item in service: the failure rate from the datasheet and the record, and the smallest number of spares that reaches the confidence. " +
 				"For each part of the planned runs: what they will use up, as past runs did. Everything that is assumed stands below the table. " +
 				"With --mass, --volume or --money (or --odds) the spares are chosen together instead, so that the odds that none of them runs out are the best that fit; consumables go first. " +
@@ -28,8 +28,11 @@ func (e *env) kitCommand() *cli.Command {
 				"pulk kit plan --until 2027-11-01 --planned planned_runs.csv --unreachable hole-1 --csv kit.csv",
 				"pulk kit plan --until 2027-11-01 --mass 1800kg --volume 9m3 --least WIN-003=1 --simulate 100000",
 				"pulk kit plan --until 2027-11-01 --odds 0.95 --volume 9m3",
-				"pulk kit plan --until 2027-11-01 --late 14=0.25 --late 30=0.05 --terms terms.csv --mass 1800kg --vital-odds 0.99"},
+				"pulk kit plan --until 2027-11-01 --late 14=0.25 --late 30=0.05 --terms terms.csv --mass 1800kg --vital-odds 0.99",
+				"pulk kit plan --until 2027-11-01 --mass 1800kg --save flight-1800 --as mirre"},
 			flags: append(append(append(planFlags(), capFlags()...), simulateFlags()...), oddsFlag(),
+				&cli.StringFlag{Name: "save", Usage: "also keep the plan under a `NAME`, for pulk kit compare and other sites; needs --as"},
+				&cli.StringFlag{Name: "note", Usage: "with --save: a `TEXT` to keep beside it"},
 				&cli.StringFlag{Name: "csv", Usage: "also write all lines to `FILE`; columns: docs/kit-csv.md"},
 				&cli.BoolFlag{Name: "all", Usage: "also show lines with nothing to send"}),
 			action: (*call).kitPlan}.command(e),
@@ -38,6 +41,18 @@ func (e *env) kitCommand() *cli.Command {
 			examples: []string{"pulk kit why WIN-003 --until 2027-11-01 --at stn", "pulk kit why WIN-003 --until 2027-11-01 --mass 1800kg"},
 			flags:    append(append(planFlags(), capFlags()...), oddsFlag()),
 			action:   (*call).kitWhy}.command(e),
+		verb{path: "pulk kit list", usage: "the plans that are kept", reads: true, action: (*call).kitList}.command(e),
+		verb{path: "pulk kit show", args: "PLAN", minArgs: 1, maxArgs: 1, usage: "a kept plan, as it was made", reads: true,
+			about: "PLAN is its name, or its id.", action: (*call).kitShow}.command(e),
+		verb{path: "pulk kit compare", args: "PLAN PLAN", minArgs: 2, maxArgs: 2, usage: "two kept plans side by side, and what risk moves", reads: true,
+			about:    "Lines whose risk moves most come first; what is the same in both is only counted, unless --all.",
+			examples: []string{"pulk kit compare flight-1800 flight-2200"},
+			flags:    []cli.Flag{&cli.BoolFlag{Name: "all", Usage: "also show lines that are the same"}},
+			action:   (*call).kitCompare}.command(e),
+		verb{path: "pulk kit void", args: "PLAN", minArgs: 1, maxArgs: 1, usage: "say that a kept plan is not to be relied on", writes: true,
+			about:    "It stays in the list, and its name is free again.",
+			examples: []string{`pulk kit void flight-1800 --why "the aircraft takes 2,200 kg" --as mirre`},
+			flags:    []cli.Flag{&cli.StringFlag{Name: "why", Usage: "the `REASON`"}}, action: (*call).kitVoid}.command(e),
 		verb{path: "pulk kit curve", usage: "the odds that no spare runs out, against the mass that is sent", reads: true,
 			about:    "Each point is the best choice under its cap. Other caps hold as given; --mass ends the curve, else it goes to odds of 0.999.",
 			examples: []string{"pulk kit curve --until 2027-11-01 --at stn", "pulk kit curve --until 2027-11-01 --volume 9m3 --points 30 --svg curve.svg"},
@@ -189,6 +204,9 @@ func (c *call) kitPlan() error {
 			return err
 		}
 		plan = capped.Plan
+	}
+	if err := c.keepPlan(plan, capped); err != nil {
+		return err
 	}
 	if path := c.String("csv"); path != "" {
 		var buf bytes.Buffer

@@ -420,6 +420,7 @@ func (m *model) capped(chosen []int) *Capped {
 	for i := range lines {
 		if l := &lines[i]; l.Basis == Spare {
 			terms, _ := m.wish.terms(l) // which were good before
+			l.Terms.Class = terms.Class
 			l.send(terms.whole(terms.Least))
 		}
 	}

@@ -285,3 +285,24 @@ func (l *Line) send(n int64) {
 func (p *Part) piece() sparing.Piece {
 	return sparing.Piece{MassGrams: float64(p.MassGrams), LengthMillimetres: float64(p.LengthMM), WidthMillimetres: float64(p.WidthMM), HeightMillimetres: float64(p.HeightMM)}
 }
+
+// FailuresKnown is from how many failures the rate of a spare is known, the prior's
+// weight among them.
+func (l *Line) FailuresKnown() float64 { return l.rate.Shape() }
+
+// Odds are the probabilities that no spare but the desirable ones runs out: with
+// nothing sent, and with what the plan sends.
+func (p *Plan) Odds() (now, sent float64) {
+	for date, d := range p.Dates {
+		before, after := 0.0, 0.0 // logarithms
+		for i := range p.Lines {
+			if l := &p.Lines[i]; l.Basis == Spare && l.Terms.Class != Desirable {
+				before += l.supply.logOdds(date, l.Good)
+				after += l.supply.logOdds(date, l.Good+l.Send)
+			}
+		}
+		now += d.Probability * math.Exp(before)
+		sent += d.Probability * math.Exp(after)
+	}
+	return now, sent
+}

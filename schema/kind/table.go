@@ -236,3 +236,21 @@ var (
 	StepConditions = register(100, "step.conditions", cols("run", Ref, "step", Uint, "weather", Ref, "wind_chill", Text,
 		"frostbite_minutes", Int, "work_minutes", Int, "rested", Uint, "needs", Text))
 )
+
+// What to carry.
+var (
+	// KitPlan keeps a kit plan as it was made: the days as YYYY-MM-DD, late as 14=0.25 with
+	// spaces between, at the place that it is for or none, the planned runs as NAME=COUNT
+	// with spaces between; caps are 0 where there is none. Odds are probabilities that no
+	// spare runs out: with nothing sent, as planned, and what no plan exceeds (-1: nothing
+	// is known of it). Its lines follow in its change-set.
+	KitPlan = register(110, "kit.plan", cols("name", Text, "from", Text, "until", Text, "late", Text, "at", Ref, "runs", Text,
+		"confidence", Decimal, "mass_cap_grams", Uint, "volume_cap_litres", Decimal, "money_cap_cents", Uint,
+		"odds_now", Decimal, "odds", Decimal, "odds_bound", Decimal, "note", Text))
+	// KitLine is one item of a plan: basis 0 spare, 1 consumable, 2 no rate known; class 0
+	// essential, 1 vital, 2 desirable. Rate is in failures per million unit-hours, known as
+	// if from so many failures. Odds are that the stock suffices, -1 where nothing is known.
+	KitLine = register(111, "kit.line", cols("plan", Ref, "item", Ref, "basis", Uint, "class", Uint, "installed", Uint, "needed", Uint,
+		"pack", Uint, "rate", Decimal, "failures_known", Decimal, "expected", Decimal, "there", Uint, "send", Uint,
+		"odds_now", Decimal, "odds", Decimal, "mass_grams", Uint, "litres", Decimal, "cents", Uint))
+)

@@ -9,6 +9,7 @@ import (
 	"pulk/checklist/attach"
 	"pulk/checklist/conditions"
 	"pulk/checklist/crew"
+	"pulk/inventory/kitbook"
 	"pulk/inventory/unit"
 	"pulk/schema/decimal"
 	"pulk/schema/kind"
@@ -65,7 +66,7 @@ func (m *machine) projectors() []changelog.Projector {
 	if m.old {
 		return projections()
 	}
-	return append(projections(), attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}, conditions.Projection{}, unit.Projection{})
+	return append(projections(), attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}, conditions.Projection{}, unit.Projection{}, kitbook.Projection{})
 }
 
 // upgrade gives a machine the later program: it makes its projections anew.
@@ -99,7 +100,7 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 			photos = append(photos, f.ID)
 		}
 	}
-	dice, text := r.IntN(8), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
+	dice, text := r.IntN(9), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
 	return fmt.Sprintf("does what came with the later program (%d)", dice), func(tx *changelog.Tx, _ *crew.Person) error {
 		switch dice {
 		case 0:
@@ -146,6 +147,8 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 			tx.Add(change.New(kind.PaperMark, about, change.Num(int64(r.IntN(3))), change.Value{}, text, change.Text("2027-01-05"), text, change.Text("")))
 		case 7:
 			measure(tx, about, text, r)
+		case 8:
+			keepKit(tx, about, text, r)
 		}
 		return nil
 	}
@@ -165,10 +168,25 @@ func measure(tx *changelog.Tx, about, text change.Value, r *rand.Rand) {
 	}
 }
 
+// keepKit keeps a kit plan of two lines, and now and then voids it.
+func keepKit(tx *changelog.Tx, about, text change.Value, r *rand.Rand) {
+	number := func(n int64) change.Value { return change.Dec(decimal.Decimal{Mantissa: n, Scale: 6}) }
+	plan := tx.Add(change.New(kind.KitPlan, text, change.Text("2027-02-15"), change.Text("2027-11-01"), change.Text("14=0.25"), change.Value{}, change.Text("lowering=2"),
+		number(950_000), change.Num(1_800_000), number(0), change.Num(0), number(400_000), number(970_000), number(-1_000_000), text))
+	for range 2 {
+		tx.Add(change.New(kind.KitLine, change.Ref(plan), about, change.Num(int64(r.IntN(3))), change.Num(int64(r.IntN(3))), change.Num(6), change.Num(4), change.Num(1),
+			number(55_000_000), number(1_500_000), number(int64(r.IntN(5_000_000))), change.Num(1), change.Num(int64(r.IntN(9))),
+			number(400_000), number(990_000), change.Num(4200), number(12_000_000), change.Num(45_000)))
+	}
+	if r.IntN(3) == 0 {
+		tx.Add(change.New(kind.Void, change.Ref(plan), change.Value{}, text))
+	}
+}
+
 // compareLater: what came with the later program is shown by it, and by no other.
 func (w *world) compareLater(m *machine) {
 	for table, k := range map[string]*kind.Kind{"attachment": kind.AttachAdd, "attachment_preview": kind.AttachPreview, "link": kind.LinkAdd, "question": kind.AskRaise, "answer": kind.AskAnswer,
-		"paper_mark": kind.PaperMark, "calibration": kind.UnitCalibrate, "calibration_statement": kind.UnitUncertainty, "confidant": kind.SiteConfide, "arrival": kind.PersonArrive, "clearance": kind.PersonClearance, "weather": kind.WeatherAdd, "step_conditions": kind.StepConditions} {
+		"paper_mark": kind.PaperMark, "calibration": kind.UnitCalibrate, "calibration_statement": kind.UnitUncertainty, "confidant": kind.SiteConfide, "arrival": kind.PersonArrive, "clearance": kind.PersonClearance, "weather": kind.WeatherAdd, "step_conditions": kind.StepConditions, "kit_plan": kind.KitPlan, "kit_line": kind.KitLine} {
 		if m.old {
 			return
 		}
