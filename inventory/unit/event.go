@@ -190,3 +190,32 @@ func FailureTimes(events []Event) []time.Time {
 	}
 	return times
 }
+
+// PlaceAt returns the location of a unit at a time, by the events of all units: where
+// it lay, or where the assembly did that it was in. None where they do not say.
+func PlaceAt(events map[clock.Dot][]Event, unit clock.Dot, at time.Time) clock.Dot {
+	for range maxNested {
+		var place, assembly clock.Dot
+		for _, e := range events[unit] {
+			if e.At.Time().After(at) {
+				break
+			}
+			switch {
+			case e.Part:
+			case e.Kind == kind.UnitInstall:
+				assembly = e.Assembly
+			case !e.To.IsZero():
+				place, assembly = e.To, clock.Dot{}
+			}
+		}
+		if assembly.IsZero() {
+			return place
+		}
+		unit = assembly
+	}
+	return clock.Dot{}
+}
+
+// maxNested bounds how far assemblies are followed: two sites could each have put one
+// of two into the other.
+const maxNested = 16
