@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"cmp"
 	"encoding/csv"
 	"fmt"
 	"strconv"
@@ -12,6 +11,7 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"pulk/inventory/kit"
+	"pulk/inventory/sparing"
 	"pulk/schema/fault"
 	"pulk/sync/carrier"
 	"pulk/sync/changelog"
@@ -72,6 +72,7 @@ func planFlags() []cli.Flag {
 		&cli.StringSliceFlag{Name: "unreachable", Usage: "units at or in this `LOCATION` cannot be replaced and need no spares; may be repeated"},
 		&cli.StringFlag{Name: "planned", Usage: "CSV `FILE` with columns procedure, runs"},
 		&cli.StringSliceFlag{Name: "runs", Usage: "`PROCEDURE=N` planned runs; may be repeated"},
+		&cli.Float64Flag{Name: "reserve", Usage: "`PROBABILITY`, for each consumable, that what is there and sent suffices (else what runs use in the mean is sent)"},
 		&cli.Float64Flag{Name: "prior-weight", Value: 1, Usage: "weight of a datasheet rate, as if so many `FAILURES` had been seen"},
 		&cli.Float64Flag{Name: "interval", Value: 0.9, Usage: "`PROBABILITY` of the interval shown for a rate"},
 	}, termsFlags()...)
@@ -86,6 +87,9 @@ func (c *call) kitRequest() (kit.Request, error) {
 		if !(p > 0 && p < 1) {
 			return request, fault.Misuse("like 0.95", "%v is no probability between 0 and 1", p)
 		}
+	}
+	if request.UseTarget = c.Float64("reserve"); c.IsSet("reserve") && !(request.UseTarget > 0 && request.UseTarget < 1) {
+		return request, fault.Misuse("like 0.95", "--reserve %v is no probability between 0 and 1", request.UseTarget)
 	}
 	if !(request.PriorFailures > 0) {
 		return request, fault.Misuse("like 1", "a prior weight is above 0")
@@ -176,15 +180,18 @@ func (c *call) madePlan() (*kit.Plan, error) {
 	}
 	var plan *kit.Plan
 	err = c.view(func(tx *changelog.Tx) error {
-		parts, err := gatherParts(tx, request, kitScope{At: c.String("at"), Unreachable: c.StringSlice("unreachable"), Planned: planned, Now: c.env.now()})
+		parts, due, err := gatherParts(tx, request, kitScope{At: c.String("at"), Unreachable: c.StringSlice("unreachable"), Planned: planned, Now: c.env.now()})
 		if err != nil {
 			return err
 		}
 		if err := c.withTerms(parts); err != nil {
 			return err
 		}
-		plan, err = kit.Make(request, parts)
-		return termsFault(err)
+		if plan, err = kit.Make(request, parts); err != nil {
+			return termsFault(err)
+		}
+		plan.Due = due
+		return nil
 	})
 	return plan, err
 }
@@ -230,85 +237,6 @@ func (c *call) kitPlan() error {
 	return nil
 }
 
-// kitJSON is pulk kit plan --json.
-type kitJSON struct {
-	From          string         `json:"from"`
-	Until         string         `json:"until"`
-	Hours         float64        `json:"hours_without_delivery"`
-	Confidence    float64        `json:"confidence"`
-	PriorFailures float64        `json:"prior_weight_failures"`
-	Interval      float64        `json:"interval_probability"`
-	MassGrams     int64          `json:"mass_grams"`
-	VolumeLitres  float64        `json:"volume_litres"`
-	UnknownMass   int            `json:"lines_with_unknown_mass"`
-	UnknownSize   int            `json:"lines_with_unknown_size"`
-	Deliveries    []deliveryJSON `json:"deliveries"` // days on which the delivery may come
-	Lines         []kitLine      `json:"lines"`
-	Chosen        *chosenJSON    `json:"chosen"` // null where there is no cap
-}
-
-// kitLine is a line of the plan; of rates and odds only spares have any.
-type kitLine struct {
-	PartNumber   string   `json:"part_number"`
-	Name         string   `json:"name"`
-	Basis        string   `json:"basis"` // spare, consumable, no rate known
-	UnitOfIssue  string   `json:"unit_of_issue"`
-	Installed    int64    `json:"installed"`
-	Failures     int64    `json:"failures_seen"`
-	UnitHours    float64  `json:"unit_hours_seen"`
-	Rate         *float64 `json:"rate_per_hour"`
-	RateLow      *float64 `json:"rate_low_per_hour"`
-	RateHigh     *float64 `json:"rate_high_per_hour"`
-	UseRatio     *float64 `json:"use_ratio"` // real over planned use so far; null where not known
-	Expected     float64  `json:"expected"`
-	Sufficient   int64    `json:"sufficient"`
-	There        int64    `json:"there"`
-	Send         int64    `json:"send"`
-	OddsNow      *float64 `json:"odds_now"`
-	OddsSent     *float64 `json:"odds_sent"`
-	MassGrams    *int64   `json:"mass_grams"` // null where not known
-	VolumeLitres *float64 `json:"volume_litres"`
-	Class        string   `json:"class"`          // vital, essential or desirable
-	Needed       int64    `json:"units_needed"`   // of those installed; 0 for consumables
-	Pack         int64    `json:"pack"`           // pieces that go together
-	Repair       int64    `json:"repair_percent"` // of a hundred failed units, repaired on site
-	RepairHours  int64    `json:"repair_hours"`   // in the mean
-	TrendP       *float64 `json:"trend_p_value"`  // of a constant rate, by Laplace's test; null where failures are too few
-	TrendBeta    *float64 `json:"trend_exponent"` // of the power law; above 1: failures come more and more often
-}
-
-func kitJSONOf(p *kit.Plan) kitJSON {
-	out := kitJSON{p.From.Format(time.DateOnly), p.Until.Format(time.DateOnly), p.Hours, p.Target, p.PriorFailures, p.IntervalProbability, p.MassGrams, p.VolumeLitres,
-		p.UnknownMass, p.UnknownSize, deliveriesOf(p), []kitLine{}, nil}
-	for i := range p.Lines {
-		out.Lines = append(out.Lines, kitLineOf(&p.Lines[i]))
-	}
-	return out
-}
-
-func kitLineOf(l *kit.Line) kitLine {
-	line := kitLine{PartNumber: l.PartNumber, Name: l.Name, Basis: string(l.Basis), UnitOfIssue: l.UnitOfIssue, Installed: l.Installed, Failures: l.Failures,
-		UnitHours: l.UnitHoursSeen, Expected: l.Expected, Sufficient: l.Sufficient, There: l.Good, Send: l.Send}
-	line.Class, line.Pack, line.Repair, line.RepairHours = l.Terms.Class.String(), max(1, l.Terms.Pack), l.Terms.RepairPercent, l.Terms.RepairHours
-	if l.Basis == kit.Spare {
-		line.Needed = cmp.Or(l.Terms.Needed, l.Installed)
-		line.Rate, line.RateLow, line.RateHigh, line.OddsNow, line.OddsSent = &l.RatePerHour, &l.RateLowPerHour, &l.RateHighPerHour, &l.OddsNow, &l.OddsSent
-	}
-	if l.Trend != nil {
-		line.TrendP, line.TrendBeta = &l.Trend.PValue, &l.Trend.Beta
-	}
-	if l.UseRatioKnown {
-		line.UseRatio = &l.UseRatio
-	}
-	if l.MassKnown {
-		line.MassGrams = &l.SendMassGrams
-	}
-	if l.VolumeKnown {
-		line.VolumeLitres = &l.SendLitres
-	}
-	return line
-}
-
 func (c *call) printPlan(p *kit.Plan, capped *kit.Capped, played *kit.Winters) {
 	c.printf("Kit for %s to %s (%.0f h without delivery)\n\n", p.From.Format(time.DateOnly), p.Until.Format(time.DateOnly), p.Hours)
 	if text := deliveryText(p); text != "" {
@@ -317,6 +245,7 @@ func (c *call) printPlan(p *kit.Plan, capped *kit.Capped, played *kit.Winters) {
 	}
 	c.printSpares(p)
 	c.printConsumables(p)
+	c.printTimes(p)
 	unknown := 0
 	for _, l := range p.Lines {
 		if l.Basis == kit.NoRate {
@@ -338,8 +267,8 @@ func (c *call) printPlan(p *kit.Plan, capped *kit.Capped, played *kit.Winters) {
 	}
 	c.printBlock("", fmt.Sprintf("Assumed: failures come at a constant rate, all the time that a unit is in service, and %s; no wear-out, no common cause. "+
 		"A datasheet's rate weighs as much as %g seen failures. %s Rates are means with their %g %% interval. "+
-		"Consumables are what planned runs use in the mean, without a reserve. %d items in service have neither a datasheet rate nor a record. "+
-		"Dangerous goods go by the rules in force, as a trained shipper decides.", repairText(p), p.PriorFailures, reaches, 100*p.IntervalProbability, unknown))
+		"%s %d items in service have neither a datasheet rate nor a record. "+
+		"Dangerous goods go by the rules in force, as a trained shipper decides.", repairText(p), p.PriorFailures, reaches, 100*p.IntervalProbability, consumablesText(p), unknown))
 }
 
 func (c *call) printSpares(p *kit.Plan) {
@@ -365,8 +294,29 @@ func (c *call) printSpares(p *kit.Plan) {
 	}
 }
 
+// printTimes warns of what expires, and of calibrations that end, before the delivery.
+func (c *call) printTimes(p *kit.Plan) {
+	shown := false
+	warn := func(format string, args ...any) {
+		c.printBlock("! ", fmt.Sprintf(format, args...))
+		shown = true
+	}
+	for i := range p.Lines {
+		l := &p.Lines[i]
+		if days := p.SpoilsDays(l); days > 0 {
+			warn("%s %s lasts %d d: even if it is made on the first day it expires %s before the latest delivery.", l.PartNumber, l.Name, l.ShelfLifeDays, plural(days, "day", "days"))
+		}
+	}
+	for _, d := range p.Due {
+		warn("%s (%s %s): its calibration ends on %s, before the latest delivery. Send a calibrated one, or have it calibrated before.", d.Serial, d.PartNumber, d.Name, d.Day)
+	}
+	if shown {
+		c.printf("\n")
+	}
+}
+
 func (c *call) printConsumables(p *kit.Plan) {
-	t := newTable("consumable", "name", "planned use", "as used so far", "there", "send", "kg", "L")
+	t := newTable("consumable", "name", "planned use", "as used so far", "there", "send", "suffices", "kg", "L")
 	for _, l := range p.Lines {
 		if l.Basis != kit.Consumable || l.Send == 0 && !c.Bool("all") {
 			continue
@@ -374,11 +324,26 @@ func (c *call) printConsumables(p *kit.Plan) {
 		ratio := "not known"
 		if l.UseRatioKnown {
 			ratio = fmt.Sprintf("× %.2f", l.UseRatio)
+			if l.OddsKnown {
+				ratio += fmt.Sprintf(" ± %.2f", l.UseRatio*l.UseSpread)
+			}
 		}
-		t.add(l.PartNumber, l.Name, fmt.Sprintf("%.0f %s", l.Expected/l.UseRatio, l.UnitOfIssue), ratio, l.Good, sendText(&l), kilograms(l), litres(l))
+		suffices := "?"
+		if l.OddsKnown {
+			suffices = fmt.Sprintf("%.3f", l.OddsSent)
+		}
+		t.add(l.PartNumber, l.Name, fmt.Sprintf("%.0f %s", l.Expected/l.UseRatio, l.UnitOfIssue), ratio, l.Good, sendText(&l), suffices, kilograms(l), litres(l))
 	}
 	t.print(c.env, "No consumables are to be sent.")
 	c.printf("\n")
+}
+
+// consumablesText says what is assumed of what runs use up.
+func consumablesText(p *kit.Plan) string {
+	if p.UseTarget > 0 {
+		return fmt.Sprintf("Of each consumable what is there and sent suffices with probability %g, by how runs have scattered; a spread of %g %% is assumed until some ten runs are on record.", p.UseTarget, 100*sparing.AssumedSpread)
+	}
+	return "Consumables are what planned runs use in the mean, without a reserve."
 }
 
 func kilograms(l kit.Line) string {

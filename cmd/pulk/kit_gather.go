@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -33,20 +34,47 @@ type gatherer struct {
 	parts   map[string]*kit.Part // by part number
 	order   []string
 	byItem  map[clock.Dot]*kit.Part
+	due     []kit.Due
 }
 
-func gatherParts(tx *changelog.Tx, request kit.Request, scope kitScope) ([]kit.Part, error) {
+func gatherParts(tx *changelog.Tx, request kit.Request, scope kitScope) ([]kit.Part, []kit.Due, error) {
 	g := &gatherer{tx: tx, request: request, scope: scope, places: map[clock.Dot]*stock.Location{}, parts: map[string]*kit.Part{}, byItem: map[clock.Dot]*kit.Part{}}
-	for _, step := range []func() error{g.checkPlaces, g.items, g.levels, g.units, g.planned, g.experience} {
+	for _, step := range []func() error{g.checkPlaces, g.items, g.levels, g.units, g.planned, g.experience, g.calibrations} {
 		if err := step(); err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 	}
 	var parts []kit.Part
 	for _, number := range g.order {
 		parts = append(parts, *g.parts[number])
 	}
-	return parts, nil
+	return parts, g.due, nil
+}
+
+// calibrations collects the instruments here whose calibration ends before the latest
+// delivery. One that ended before the time begins is overdue, and told as well.
+func (g *gatherer) calibrations() error {
+	list, err := unit.List(g.tx, unit.Filter{})
+	if err != nil {
+		return err
+	}
+	all, err := unit.AllCalibrations(g.tx)
+	if err != nil {
+		return err
+	}
+	for _, u := range list {
+		standing := unit.Standing(all[u.ID])
+		if standing == nil || !g.here(u.Place) || u.State == unit.Scrapped || standing.Due >= stock.Day(g.request.Latest()) {
+			continue
+		}
+		due := kit.Due{Serial: u.Serial, Day: standing.Due}
+		if part := g.byItem[u.Item]; part != nil {
+			due.PartNumber, due.Name = part.PartNumber, part.Name
+		}
+		g.due = append(g.due, due)
+	}
+	slices.SortStableFunc(g.due, func(a, b kit.Due) int { return cmp.Compare(a.Day, b.Day) })
+	return nil
 }
 
 func (g *gatherer) checkPlaces() error {
@@ -107,7 +135,7 @@ func (g *gatherer) items() error {
 			continue // two items with one part number: a conflict that is shown elsewhere
 		}
 		part := &kit.Part{PartNumber: it.PartNumber, Name: it.Name, UnitOfIssue: it.UnitOfIssue, Serialised: it.Serialised, MassGrams: it.MassGrams,
-			LengthMM: it.LengthMM, WidthMM: it.WidthMM, HeightMM: it.HeightMM, PriorMTBFHours: it.PriorMTBFHours, PriceCents: it.PriceCents}
+			LengthMM: it.LengthMM, WidthMM: it.WidthMM, HeightMM: it.HeightMM, PriorMTBFHours: it.PriorMTBFHours, PriceCents: it.PriceCents, ShelfLifeDays: it.ShelfLifeDays}
 		g.parts[it.PartNumber], g.byItem[it.ID] = part, part
 		g.order = append(g.order, it.PartNumber)
 	}
@@ -246,16 +274,20 @@ func (g *gatherer) learn(p *procedure.Procedure, used map[clock.Dot]int64) {
 	if p == nil {
 		return
 	}
-	listed := map[*kit.Part]bool{}
+	planned, took := map[*kit.Part]int64{}, map[*kit.Part]int64{}
 	for _, use := range p.Parts {
 		if part := g.parts[use.Part]; part != nil {
-			part.Experience.Planned += use.Quantity
-			listed[part] = true
+			planned[part] += use.Quantity
 		}
 	}
 	for item, n := range used {
-		if part := g.byItem[item]; part != nil && listed[part] {
-			part.Experience.Used += n
+		if part := g.byItem[item]; part != nil {
+			took[part] += n
 		}
+	}
+	for part, n := range planned {
+		part.Experience.Planned += n
+		part.Experience.Used += took[part]
+		part.PastRuns = append(part.PastRuns, sparing.RunUse{Planned: n, Used: took[part]})
 	}
 }

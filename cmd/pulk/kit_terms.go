@@ -100,7 +100,7 @@ func deliveryText(p *kit.Plan) string {
 func termsText(p *kit.Plan, l *kit.Line) []string {
 	var out []string
 	t := l.Terms
-	if text := deliveryText(p); text != "" {
+	if text := deliveryText(p); text != "" && l.Basis == kit.Spare {
 		out = append(out, text+" Odds are those over all these days.")
 	}
 	if t.Class != kit.Essential {

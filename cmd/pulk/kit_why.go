@@ -2,9 +2,11 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"pulk/inventory/kit"
+	"pulk/inventory/sparing"
 	"pulk/schema/fault"
 )
 
@@ -82,11 +84,26 @@ func (c *call) printWhy(p *kit.Plan, l *kit.Line, steps []whyStep) {
 		say("%d are in service, and neither a datasheet nor a record says how often it fails: no number can be worked out. A person decides.", l.Installed)
 	case kit.Consumable:
 		if l.UseRatioKnown {
-			say("Planned runs use %.0f; past runs took %.2f times what their procedures list: %.0f × %.2f = %.1f, rounded up to %d.", l.Expected/l.UseRatio, l.UseRatio, l.Expected/l.UseRatio, l.UseRatio, l.Expected, l.Sufficient)
+			say("Planned runs use %.0f; past runs took %.2f times what their procedures list: %.0f × %.2f = %.1f, rounded up to %d.", l.Expected/l.UseRatio, l.UseRatio, l.Expected/l.UseRatio, l.UseRatio, l.Expected, int64(math.Ceil(l.Expected-1e-9)))
 		} else {
 			say("Planned runs use %.0f; what past runs really took is not known, so nothing is added.", l.Expected)
 		}
-		say("There and good until then: %d. To send: %d - %d = %d.", l.Good, l.Sufficient, min(l.Good, l.Sufficient), l.Send)
+		known := "assumed, as no run is on record"
+		if l.UseRuns > 0 {
+			known = fmt.Sprintf("by %s, and an assumed %g %% that some ten runs outweigh", plural(l.UseRuns, "run", "runs"), 100*sparing.AssumedSpread)
+		}
+		if l.OddsKnown {
+			say("What a run takes scatters by %.0f %% of it (%s). With the %d that are there planned runs have enough with probability %.4f, with what is sent %.4f.", 100*l.UseSpread, known, l.Good, l.OddsNow, l.OddsSent)
+		} else {
+			say("Too few runs are on record to say how they scatter. --reserve 0.95 assumes %g %%.", 100*sparing.AssumedSpread)
+		}
+		if p.UseTarget > 0 {
+			say("%d in all is the smallest number that reaches %g.", l.Sufficient, p.UseTarget)
+		}
+		for _, text := range termsText(p, l) {
+			say("%s", text)
+		}
+		say("There and good until then: %d. To send: %d - %d = %d%s.", l.Good, l.Sufficient, min(l.Good, l.Sufficient), max(0, l.Sufficient-l.Good), roundedText(l))
 	default:
 		if l.PriorMTBFHours > 0 {
 			say("Datasheet: one failure in %d h. It weighs as %g failures in %.0f h.", l.PriorMTBFHours, p.PriorFailures, p.PriorFailures*float64(l.PriorMTBFHours))

@@ -414,7 +414,7 @@ func (l *Line) knows(r Resource) bool { return l.use(l.Terms.pack())[r] > 0 }
 
 // capped makes the plan that a choice stands for.
 func (m *model) capped(chosen []int) *Capped {
-	out := &Capped{Plan: &Plan{Request: m.plan.Request, Hours: m.plan.Hours, Dates: m.plan.Dates}, Caps: m.caps, Fixed: m.fixed, Use: m.fixed,
+	out := &Capped{Plan: &Plan{Request: m.plan.Request, Hours: m.plan.Hours, Dates: m.plan.Dates, Due: m.plan.Due}, Caps: m.caps, Fixed: m.fixed, Use: m.fixed,
 		Bound: 1, Proven: true, Minor: m.minor, Unpriced: m.unknown}
 	lines := append([]Line(nil), m.plan.Lines...)
 	for i := range lines {

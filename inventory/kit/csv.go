@@ -38,7 +38,7 @@ func (l *Line) cells() []string {
 		cells = append(cells, "", "", "", number(l.UseRatio))
 	}
 	cells = append(cells, number(l.Expected), whole(l.Sufficient), whole(l.Good), whole(l.Send))
-	if l.Basis == Spare {
+	if l.OddsKnown {
 		cells = append(cells, number(l.OddsNow), number(l.OddsSent))
 	} else {
 		cells = append(cells, "", "")

@@ -24,6 +24,9 @@ type Request struct {
 	Delays []Delay
 	// Target is the probability, for each item by itself, that its stock suffices.
 	Target float64
+	// UseTarget is the probability, for each consumable by itself, that what is sent
+	// suffices; 0 sends what runs use in the mean.
+	UseTarget float64
 	// PriorFailures is the weight of a datasheet's mean time between failures: as
 	// if that many failures had been seen.
 	PriorFailures float64
@@ -50,8 +53,12 @@ type Part struct {
 	// FailureHours are the hours of service, summed over units, until each failure.
 	FailureHours []float64
 	Good         int64 // in place and fit for use until the next delivery
-	Uses         []sparing.Use
-	Experience   sparing.Experience
+	// ShelfLifeDays is how long a piece lasts from when it is made; 0: not known, or for
+	// ever.
+	ShelfLifeDays int64
+	Uses          []sparing.Use
+	Experience    sparing.Experience
+	PastRuns      []sparing.RunUse // of which Experience is the sum
 
 	Terms Terms // what the planner says
 }
@@ -80,10 +87,15 @@ type Line struct {
 	OddsSent        float64
 	UseRatio        float64 // real over planned use so far; 1 where not known
 	UseRatioKnown   bool
-	SendMassGrams   int64 // of what is to be sent
-	SendLitres      float64
-	MassKnown       bool
-	VolumeKnown     bool
+	UseSpread       float64 // standard deviation of a run's use, as a part of its mean
+	UseRuns         int     // past runs that tell it
+	// OddsKnown reports whether the odds are worth telling: of a consumable where some
+	// runs are on record, or a reserve is asked for, so that the assumed spread counts.
+	OddsKnown     bool
+	SendMassGrams int64 // of what is to be sent
+	SendLitres    float64
+	MassKnown     bool
+	VolumeKnown   bool
 
 	// Trend is what the failures seen say of a constant rate; nil where they are too few.
 	Trend *sparing.Trend
@@ -102,6 +114,24 @@ type Plan struct {
 	VolumeLitres float64
 	UnknownMass  int // lines with something to send whose mass is not known
 	UnknownSize  int
+	// Due are instruments whose calibration ends before the latest delivery; who gathers
+	// the parts knows them.
+	Due []Due
+}
+
+// Due is an instrument whose calibration ends while nothing can be sent.
+type Due struct {
+	Serial, PartNumber, Name string
+	Day                      string // YYYY-MM-DD, the last day that it holds
+}
+
+// SpoilsDays is how many days before the latest delivery a piece expires that was made
+// on the first day; 0 where it lasts.
+func (p *Plan) SpoilsDays(l *Line) int {
+	if l.ShelfLifeDays == 0 || l.Send == 0 {
+		return 0
+	}
+	return max(0, int(p.Latest().Sub(p.From.AddDate(0, 0, int(l.ShelfLifeDays))).Hours()/24))
 }
 
 // Make works out the plan. Items without any need are left out.
@@ -112,6 +142,8 @@ func Make(request Request, parts []Part) (*Plan, error) {
 		return nil, fmt.Errorf("the next delivery, %s, is not after %s", request.Until.Format(time.DateOnly), request.From.Format(time.DateOnly))
 	case !(request.Target > 0 && request.Target < 1):
 		return nil, fmt.Errorf("a confidence of %v is not between 0 and 1", request.Target)
+	case !(request.UseTarget >= 0 && request.UseTarget < 1):
+		return nil, fmt.Errorf("a probability of %v for consumables is not between 0 and 1", request.UseTarget)
 	case !(request.PriorFailures > 0):
 		return nil, fmt.Errorf("a prior weight of %v is not above 0", request.PriorFailures)
 	}
@@ -158,7 +190,7 @@ func (p *Plan) lines(part Part) ([]Line, error) {
 		part.Good = max(0, part.Good-line.Sufficient) // what spares take is not there to be used up
 	}
 	if len(part.Uses) > 0 {
-		line, err := consumable(part)
+		line, err := p.consumable(part)
 		if err != nil {
 			return nil, err
 		}
@@ -199,6 +231,7 @@ func (p *Plan) spare(part Part) (Line, error) {
 			return line, err
 		}
 	}
+	line.OddsKnown = true
 	line.OddsNow, _ = line.supply.over(part.Good)
 	terms := part.Terms
 	if terms.Class == Desirable {
@@ -252,19 +285,36 @@ func (l *Line) Improves() bool {
 	return l.Trend != nil && l.Trend.PValue < TrendLevel && l.Trend.Laplace < 0
 }
 
-func consumable(part Part) (Line, error) {
+// fewRuns is from how many runs on record the odds of a consumable are told: below it
+// they are hardly more than the assumed spread.
+const fewRuns = 3
+
+func (p *Plan) consumable(part Part) (Line, error) {
 	line := Line{Part: part, Basis: Consumable}
+	demand, err := sparing.NewUseDemand(part.Uses, part.PastRuns)
+	if err != nil {
+		return line, err
+	}
+	line.UseSpread, line.UseRuns = demand.Spread, demand.Runs
+	line.OddsKnown = demand.Runs >= fewRuns || p.UseTarget > 0
+	line.supply = always(demand, p.Dates)
+	line.OddsNow, _ = line.supply.over(part.Good)
 	answer, err := sparing.NeedConsumable(sparing.ConsumableLine{Uses: part.Uses, Experience: part.Experience, GoodStock: part.Good, Piece: part.piece()})
 	if err != nil {
 		return line, err
 	}
 	line.Expected, line.Sufficient = float64(answer.Planned)*answer.UseRatio, answer.Needed
 	line.UseRatio, line.UseRatioKnown = answer.UseRatio, answer.UseRatioKnown
+	if p.UseTarget > 0 {
+		if line.Sufficient, err = sparing.SmallestStock(demand, p.UseTarget); err != nil {
+			return line, err
+		}
+	}
 	terms := part.Terms
 	if part.Installed > 0 { // what is asked of the item is asked of its spares
 		terms.Least, terms.Most = 0, 0
 	}
-	send := terms.whole(max(terms.Least, answer.ToSend))
+	send := terms.whole(max(terms.Least, line.Sufficient-part.Good))
 	if terms.Most > 0 {
 		send = min(send, terms.mostWhole())
 	}

@@ -126,6 +126,15 @@ func (p *Part) stocked(rate sparing.Rate, hours float64) (stocked, error) {
 	return func(stock int64) (float64, float64) { return demand.CDF(stock), demand.Survival(stock) }, nil
 }
 
+// always is the supply of an item whose demand does not ask when the delivery comes.
+func always(demand sparing.Demand, dates []Dated) *supply {
+	out := &supply{dates: dates}
+	for range dates {
+		out.by = append(out.by, func(stock int64) (float64, float64) { return demand.CDF(stock), demand.Survival(stock) })
+	}
+	return out
+}
+
 // tabled reads rows by stock; beyond their end no more is gained.
 func tabled(odds, short []float64) stocked {
 	return func(stock int64) (float64, float64) {

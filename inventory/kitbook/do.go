@@ -139,8 +139,11 @@ func Of(tx *changelog.Tx, name string, plan *kit.Plan, capped *kit.Capped) (*Pla
 func lineOf(item clock.Dot, l *kit.Line) Line {
 	out := Line{Item: item, Basis: l.Basis, Class: l.Terms.Class, Installed: l.Installed, Needed: l.Terms.Needed, Pack: max(1, l.Terms.Pack),
 		Expected: l.Expected, There: l.Good, Send: l.Send, OddsNow: -1, Odds: -1, MassGrams: l.SendMassGrams, Litres: l.SendLitres, Cents: l.PriceCents * l.Send}
+	if l.OddsKnown {
+		out.OddsNow, out.Odds = l.OddsNow, l.OddsSent
+	}
 	if l.Basis == kit.Spare {
-		out.RatePerHour, out.FailuresKnown, out.OddsNow, out.Odds = l.RatePerHour, l.FailuresKnown(), l.OddsNow, l.OddsSent
+		out.RatePerHour, out.FailuresKnown = l.RatePerHour, l.FailuresKnown()
 		if out.Needed == 0 {
 			out.Needed = l.Installed
 		}
