@@ -157,15 +157,26 @@ func (p *Plan) Fit(ctx context.Context, caps Caps, wish Wish, settings Settings)
 	return out, nil
 }
 
+// EqualOdds is by what part odds may differ and count as equal: far less than anything
+// about them is known. Of choices with equal odds the lightest is taken.
+const EqualOdds = 1e-6
+
+// tieNodes bounds the search for it.
+const tieNodes = 20_000
+
 // best looks for the best odds: one problem where the date of the delivery is known, a
 // row of them where it is not.
 func (m *model) best(ctx context.Context, settings Settings) (choice.OddsResult, error) {
 	if len(m.cases) > 1 {
 		result, err := choice.BestOdds(ctx, m.problem, m.cases, settings)
-		result.Proven = err == nil && result.Proven && result.Ceiling-result.Odds < 1e-10
+		result.Proven = err == nil && result.Proven && result.Ceiling-result.Odds < 1e-9*result.Ceiling
 		return result, err
 	}
 	result, err := choice.Best(ctx, m.problem, settings)
+	if err == nil && result.Proven {
+		settings.MaxNodes = tieNodes
+		result = choice.Lighter(ctx, m.problem, result, int(Mass), EqualOdds, settings)
+	}
 	return choice.OddsResult{Result: result, Odds: math.Exp(result.Value), Ceiling: math.Exp(result.Bound)}, err
 }
 

@@ -75,13 +75,33 @@ func TestFitAgainstAll(t *testing.T) {
 			}
 		}
 		try(0, Caps{}, 1)
-		if best > got.Odds*(1+1e-9) {
+		if best > got.Odds*(1+1.01*EqualOdds) {
 			t.Fatalf("odds %v; another choice has %v", got.Odds, best)
 		}
 		if got.Bound < got.Odds-1e-12 {
 			t.Fatalf("bound %v below the odds %v", got.Bound, got.Odds)
 		}
 	})
+}
+
+// TestLighterOfEqual: with caps that hold nothing back the lightest is taken of what is
+// equal, and not all that makes the odds a little better.
+func TestLighterOfEqual(t *testing.T) {
+	plan, err := Make(request, []Part{{PartNumber: "PMP", Installed: 3, PriorMTBFHours: 9000, MassGrams: 4000}, {PartNumber: "FAN", Installed: 4, PriorMTBFHours: 25_000, MassGrams: 350}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := plan.Fit(t.Context(), NoCaps(), Wish{}, Settings{})
+	if err != nil || !got.Proven {
+		t.Fatalf("%+v, %v", got, err)
+	}
+	light, err := plan.Lightest(t.Context(), NoCaps(), Wish{}, got.Bound*(1-EqualOdds), Settings{})
+	if err != nil || math.Abs(light.Use[Mass]-got.Use[Mass]) > 1e-6 {
+		t.Errorf("%g g for odds of %v; %g g are enough for as good ones (%v)", got.Use[Mass], got.Odds, light.Use[Mass], err)
+	}
+	if got.Bound-got.Odds < EqualOdds/10 {
+		t.Errorf("odds %v of at most %v: nothing was saved", got.Odds, got.Bound)
+	}
 }
 
 // TestWinters: played winters agree with the formulas within the error of the play.
