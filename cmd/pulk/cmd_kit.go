@@ -265,10 +265,10 @@ func (c *call) printPlan(p *kit.Plan, capped *kit.Capped, played *kit.Winters) {
 		c.printChosen(capped, played)
 		reaches = "Failures of different items are independent."
 	}
-	c.printBlock("", fmt.Sprintf("Assumed: failures come at a constant rate, all the time that a unit is in service, and %s; no wear-out, no common cause. "+
+	c.printBlock("", fmt.Sprintf("Assumed: failures come at a constant rate, all the time that a unit is in service, and %s; %s, no common cause. "+
 		"A datasheet's rate weighs as much as %g seen failures. %s Rates are means with their %g %% interval. "+
 		"%s %d items in service have neither a datasheet rate nor a record. "+
-		"Dangerous goods go by the rules in force, as a trained shipper decides.", repairText(p), p.PriorFailures, reaches, 100*p.IntervalProbability, consumablesText(p), unknown))
+		"Dangerous goods go by the rules in force, as a trained shipper decides.", repairText(p), wearAssumed(p), p.PriorFailures, reaches, 100*p.IntervalProbability, consumablesText(p), unknown))
 }
 
 func (c *call) printSpares(p *kit.Plan) {
@@ -289,6 +289,10 @@ func (c *call) printSpares(p *kit.Plan) {
 	for i := range p.Lines {
 		if text := trendText(&p.Lines[i]); text != "" {
 			c.printBlock("! ", text)
+			c.printf("\n")
+		}
+		if text := wearText(p, &p.Lines[i]); text != "" {
+			c.printBlock("", text)
 			c.printf("\n")
 		}
 	}
@@ -362,10 +366,10 @@ func litres(l kit.Line) string {
 
 // trendText warns where the failures seen speak against a constant rate.
 func trendText(l *kit.Line) string {
-	if !l.Worsens() && !l.Improves() {
+	if l.Wear != nil || !l.Worsens() && !l.Improves() {
 		return ""
 	}
-	how, then := "more and more often", "the numbers here are too low if that goes on"
+	how, then := "more and more often", "the numbers here are too low if that goes on; if single units wear out, see --wear"
 	if l.Improves() {
 		how, then = "less and less often", "the numbers here are too high if that goes on"
 	}

@@ -173,6 +173,13 @@ func (g *gatherer) units() error {
 			return err
 		}
 		record[part] = append(record[part], events)
+		age := 0.0
+		for _, run := range unit.Runs(events, g.scope.Now) {
+			part.Lives = append(part.Lives, sparing.Life{Hours: run.Hours, Failed: run.Failed})
+			if age = run.Hours; run.Failed {
+				age = 0
+			}
+		}
 		part.UnitHoursSeen += unit.ServiceHours(events, g.scope.Now)
 		part.Failures += unit.FailuresInService(events)
 		fit := u.State != unit.Failed && u.State != unit.Scrapped && u.State != unit.Quarantined
@@ -182,6 +189,7 @@ func (g *gatherer) units() error {
 			part.Good++
 		case g.reachable(u.Place):
 			part.Installed++
+			part.AgesHours = append(part.AgesHours, age)
 		}
 	}
 	for part, units := range record {

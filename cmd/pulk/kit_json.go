@@ -54,8 +54,12 @@ type kitLine struct {
 	Spoils       int      `json:"expires_days_too_early"` // so many days before the latest delivery, if made on the first day; 0: it lasts
 	Repair       int64    `json:"repair_percent"`         // of a hundred failed units, repaired on site
 	RepairHours  int64    `json:"repair_hours"`           // in the mean
-	TrendP       *float64 `json:"trend_p_value"`          // of a constant rate, by Laplace's test; null where failures are too few
-	TrendBeta    *float64 `json:"trend_exponent"`         // of the power law; above 1: failures come more and more often
+	WearShape    *float64 `json:"wear_shape"`             // of Weibull lives; null where no wear-out is asked for
+	WearLow      *float64 `json:"wear_shape_low"`
+	WearHigh     *float64 `json:"wear_shape_high"`
+	WearScale    *float64 `json:"wear_scale_hours"`
+	TrendP       *float64 `json:"trend_p_value"`  // of a constant rate, by Laplace's test; null where failures are too few
+	TrendBeta    *float64 `json:"trend_exponent"` // of the power law; above 1: failures come more and more often
 }
 
 func kitJSONOf(p *kit.Plan) kitJSON {
@@ -76,6 +80,9 @@ func kitLineOf(l *kit.Line) kitLine {
 	if l.Basis == kit.Spare {
 		line.Needed = cmp.Or(l.Terms.Needed, l.Installed)
 		line.Rate, line.RateLow, line.RateHigh = &l.RatePerHour, &l.RateLowPerHour, &l.RateHighPerHour
+	}
+	if w := l.Wear; w != nil {
+		line.WearShape, line.WearLow, line.WearHigh, line.WearScale = &w.Shape, &w.ShapeLow, &w.ShapeHigh, &w.ScaleHours
 	}
 	if l.OddsKnown {
 		line.OddsNow, line.OddsSent = &l.OddsNow, &l.OddsSent

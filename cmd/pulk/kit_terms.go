@@ -18,6 +18,7 @@ func termsFlags() []cli.Flag {
 	return []cli.Flag{
 		&cli.StringSliceFlag{Name: "late", Usage: "the delivery may come so much later, as `DAYS=PROBABILITY`; may be repeated, the rest comes on the day"},
 		&cli.StringFlag{Name: "terms", Usage: "what is asked of single items: a CSV `FILE` of classes, units needed, packs, bounds, repair; columns: docs/kit-terms.md"},
+		&cli.StringSliceFlag{Name: "wear", Usage: "`PART` wears out: its lives follow a Weibull distribution, fitted to the record; may be repeated"},
 	}
 }
 
@@ -38,16 +39,22 @@ func (c *call) kitDelays() ([]kit.Delay, error) {
 
 // withTerms gives each part what the planner's table says of it.
 func (c *call) withTerms(parts []kit.Part) error {
+	at := map[string]*kit.Part{}
+	for i := range parts {
+		at[parts[i].PartNumber] = &parts[i]
+	}
+	for _, number := range c.StringSlice("wear") {
+		if at[number] == nil || at[number].Installed == 0 {
+			return fault.Misuse("see: pulk kit plan --all", "--wear: %q is not in service", number)
+		}
+		at[number].Wears = true
+	}
 	if c.String("terms") == "" {
 		return nil
 	}
 	rows, err := readTable(c, "terms", "docs/kit-terms.md", kit.ParseTerms)
 	if err != nil {
 		return err
-	}
-	at := map[string]*kit.Part{}
-	for i := range parts {
-		at[parts[i].PartNumber] = &parts[i]
 	}
 	for _, row := range rows {
 		part := at[row.PartNumber]
@@ -122,6 +129,29 @@ func termsText(p *kit.Plan, l *kit.Line) []string {
 		out = append(out, fmt.Sprintf("At most %d are to be sent.", t.Most))
 	}
 	return out
+}
+
+// wearText says what was fitted to a part that wears out.
+func wearText(p *kit.Plan, l *kit.Line) string {
+	if l.Wear == nil {
+		return ""
+	}
+	text := fmt.Sprintf("%s %s wears out: Weibull lives of shape %.2f (%g %%: %.2f to %.2f) and scale %.0f h, %.0f h in the mean, by %d failures.",
+		l.PartNumber, l.Name, l.Wear.Shape, 100*p.IntervalProbability, l.Wear.ShapeLow, l.Wear.ShapeHigh, l.Wear.ScaleHours, l.Wear.MeanHours(), l.Wear.Failures)
+	if !l.Wear.WearsOut() {
+		text += " A constant rate (shape 1) would go with the record too."
+	}
+	return text
+}
+
+// wearAssumed says what is assumed of wear-out.
+func wearAssumed(p *kit.Plan) string {
+	for _, l := range p.Lines {
+		if l.Wear != nil {
+			return "wear-out only where --wear says so, every replacement being new"
+		}
+	}
+	return "no wear-out"
 }
 
 // roundedText says why another number is sent than the one that reaches the target.

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"pulk/inventory/kit"
@@ -105,21 +106,23 @@ func (c *call) printWhy(p *kit.Plan, l *kit.Line, steps []whyStep) {
 		}
 		say("There and good until then: %d. To send: %d - %d = %d%s.", l.Good, l.Sufficient, min(l.Good, l.Sufficient), max(0, l.Sufficient-l.Good), roundedText(l))
 	default:
-		if l.PriorMTBFHours > 0 {
-			say("Datasheet: one failure in %d h. It weighs as %g failures in %.0f h.", l.PriorMTBFHours, p.PriorFailures, p.PriorFailures*float64(l.PriorMTBFHours))
-		} else {
-			say("No datasheet figure: the record alone speaks (a prior of half a failure in no time).")
+		if l.Wear == nil {
+			sayRate(p, l, say)
 		}
-		say("Seen: %d failures in %.0f unit-hours. Both together: %.3g failures per 1000 h, with %.0f %% between %.3g and %.3g.",
-			l.Failures, l.UnitHoursSeen, 1000*l.RatePerHour, 100*p.IntervalProbability, 1000*l.RateLowPerHour, 1000*l.RateHighPerHour)
 		if text := trendText(l); text != "" {
 			c.printBlock("! ", text)
 		}
-		say("%d in service × %.0f h = %.0f unit-hours to come; × the rate = %.2f failures to be expected.", l.Installed, p.MeanHours(), float64(l.Installed)*p.MeanHours(), l.Expected)
+		how := "As the rate itself is uncertain the count of failures is gamma-Poisson distributed"
+		if text := wearText(p, l); text != "" {
+			say("%s The %d in service have run %s; replaced by new ones as they fail, %.2f failures are to be expected.", text, l.Installed, agesText(l.AgesHours), l.Expected)
+			how = "The counts of failures follow from the ages step by step, and are summed over how uncertain shape and scale are"
+		} else {
+			say("%d in service × %.0f h = %.0f unit-hours to come; × the rate = %.2f failures to be expected.", l.Installed, p.MeanHours(), float64(l.Installed)*p.MeanHours(), l.Expected)
+		}
 		for _, text := range termsText(p, l) {
 			say("%s", text)
 		}
-		say("There and good until then: %d. They suffice with probability %.4f. As the rate itself is uncertain the count of failures is gamma-Poisson distributed:", l.Good, l.OddsNow)
+		say("There and good until then: %d. They suffice with probability %.4f. %s:", l.Good, l.OddsNow, how)
 		c.printf("\n")
 		t := newTable("send", "in all", "suffices", "runs out", "kg", "")
 		for _, s := range steps {
@@ -143,4 +146,24 @@ func (c *call) printWhy(p *kit.Plan, l *kit.Line, steps []whyStep) {
 		}
 	}
 	c.printf("\n")
+}
+
+// agesText is how long units have run, from the least to the most.
+func agesText(hours []float64) string {
+	low, high := slices.Min(hours), slices.Max(hours)
+	if high-low < 1 {
+		return fmt.Sprintf("%.0f h", high)
+	}
+	return fmt.Sprintf("%.0f to %.0f h", low, high)
+}
+
+// sayRate tells where a constant rate comes from.
+func sayRate(p *kit.Plan, l *kit.Line, say func(string, ...any)) {
+	if l.PriorMTBFHours > 0 {
+		say("Datasheet: one failure in %d h. It weighs as %g failures in %.0f h.", l.PriorMTBFHours, p.PriorFailures, p.PriorFailures*float64(l.PriorMTBFHours))
+	} else {
+		say("No datasheet figure: the record alone speaks (a prior of half a failure in no time).")
+	}
+	say("Seen: %d failures in %.0f unit-hours. Both together: %.3g failures per 1000 h, with %.0f %% between %.3g and %.3g.",
+		l.Failures, l.UnitHoursSeen, 1000*l.RatePerHour, 100*p.IntervalProbability, 1000*l.RateLowPerHour, 1000*l.RateHighPerHour)
 }

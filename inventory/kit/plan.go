@@ -52,7 +52,12 @@ type Part struct {
 	UnitHoursSeen float64 // hours of service seen so far, summed over units
 	// FailureHours are the hours of service, summed over units, until each failure.
 	FailureHours []float64
-	Good         int64 // in place and fit for use until the next delivery
+	// Wears asks for lives that follow a Weibull distribution, fitted to Lives: of all
+	// pieces so far. AgesHours is how long each of the installed has run.
+	Wears     bool
+	Lives     []sparing.Life
+	AgesHours []float64
+	Good      int64 // in place and fit for use until the next delivery
 	// ShelfLifeDays is how long a piece lasts from when it is made; 0: not known, or for
 	// ever.
 	ShelfLifeDays int64
@@ -99,6 +104,9 @@ type Line struct {
 
 	// Trend is what the failures seen say of a constant rate; nil where they are too few.
 	Trend *sparing.Trend
+
+	// Wear is what is fitted to a part that wears out; else nil.
+	Wear *sparing.Weibull
 
 	rate   sparing.Rate // of a spare, after the record
 	supply *supply      // of a spare
@@ -223,10 +231,18 @@ func (p *Plan) spare(part Part) (Line, error) {
 	line.RatePerHour, line.RateLowPerHour, line.RateHighPerHour = answer.MeanRatePerHour, answer.RatePerHour.Low, answer.RatePerHour.High
 	line.rate = answer.Posterior
 	line.Expected = answer.ExpectedDemand * p.MeanHours() / p.Hours
-	if line.supply, err = newSupply(&part, line.rate, p.Dates); err != nil {
+	if part.Wears {
+		if line.Wear, err = p.wear(&part); err != nil {
+			return line, err
+		}
+	}
+	if line.supply, err = newSupply(&line, p.Dates); err != nil {
 		return line, err
 	}
-	if line.Sufficient = answer.SufficientStock; !p.plain(part.Terms) {
+	if part.Wears {
+		line.Expected = line.supply.mean()
+	}
+	if line.Sufficient = answer.SufficientStock; !p.plain(&part) {
 		if line.Sufficient, err = line.supply.smallest(p.Target); err != nil {
 			return line, err
 		}
@@ -248,8 +264,31 @@ func (p *Plan) spare(part Part) (Line, error) {
 }
 
 // plain reports that an item is one whose smallest stock [sparing.Need] knows.
-func (p *Plan) plain(t Terms) bool {
-	return len(p.Dates) == 1 && t.Needed == 0 && t.RepairPercent == 0
+func (p *Plan) plain(part *Part) bool {
+	return len(p.Dates) == 1 && part.Terms.Needed == 0 && part.Terms.RepairPercent == 0 && !part.Wears
+}
+
+// wear fits the lives of a part that is said to wear out.
+func (p *Plan) wear(part *Part) (*sparing.Weibull, error) {
+	failed := 0
+	for _, l := range part.Lives {
+		if l.Failed {
+			failed++
+		}
+	}
+	switch t := part.Terms; {
+	case failed < sparing.WearFailuresMin:
+		return nil, &TermsError{fmt.Sprintf("%d of its lives ended with a failure, and a wear-out is fitted to %d at least", failed, sparing.WearFailuresMin)}
+	case t.RepairPercent > 0 || t.Needed > 0 && t.Needed < part.Installed:
+		return nil, &TermsError{"a part that wears out is worked out without repair, and with all units needed"}
+	case int64(len(part.AgesHours)) != part.Installed:
+		return nil, fmt.Errorf("the ages of %d units are known, and %d are in service", len(part.AgesHours), part.Installed)
+	}
+	fit, err := sparing.FitWeibull(part.Lives, p.IntervalProbability)
+	if err != nil {
+		return nil, err
+	}
+	return &fit, nil
 }
 
 // MeanHours is how long the time without delivery is in the mean.

@@ -3,6 +3,7 @@ package kit
 import (
 	"context"
 
+	"pulk/inventory/sparing"
 	"pulk/inventory/winter"
 )
 
@@ -33,6 +34,13 @@ func (p *Plan) Simulate(ctx context.Context, winters int, seed uint64, wish Wish
 			Rate: l.RatePerHour, RateShape: l.rate.Shape(), Repairable: float64(l.Terms.RepairPercent) / 100, TurnaroundHours: float64(l.Terms.RepairHours)}
 		if item.Needed == 0 {
 			item.Needed = item.Units
+		}
+		if l.Wear != nil {
+			item.RateShape, item.WearKnown, item.Ages = 0, float64(l.Wear.Failures), l.AgesHours
+			for _, s := range l.Wear.Shapes {
+				mean := sparing.Weibull{Shape: s.Shape, ScaleHours: s.ScaleHours}.MeanHours()
+				item.WearPoints = append(item.WearPoints, winter.WearPoint{Probability: s.Weight, Shape: s.Shape, Rate: 1 / mean})
+			}
 		}
 		play.Items = append(play.Items, item)
 	}

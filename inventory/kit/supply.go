@@ -54,6 +54,7 @@ type stocked func(stock int64) (odds, shortfall float64)
 type supply struct {
 	dates []Dated
 	by    []stocked
+	means []float64 // pieces asked for, by date; of spares
 }
 
 // over is what a stock does over all dates.
@@ -87,40 +88,61 @@ const (
 // mostGroup bounds the tables of redundant groups.
 const mostGroup = 10_000
 
-// newSupply works out what a stock of one item does, for all dates.
-func newSupply(part *Part, rate sparing.Rate, dates []Dated) (*supply, error) {
+// newSupply works out what a stock of one spare does, for all dates.
+func newSupply(l *Line, dates []Dated) (*supply, error) {
 	out := &supply{dates: dates}
 	for _, d := range dates {
-		one, err := part.stocked(rate, d.Hours)
+		one, mean, err := l.stocked(d.Hours)
 		if err != nil {
 			return nil, err
 		}
-		out.by = append(out.by, one)
+		out.by, out.means = append(out.by, one), append(out.means, mean)
 	}
 	return out, nil
 }
 
-func (p *Part) stocked(rate sparing.Rate, hours float64) (stocked, error) {
-	t := p.Terms
+// mean is how many pieces are asked for in the mean.
+func (s *supply) mean() float64 {
+	sum := 0.0
+	for i, d := range s.dates {
+		sum += d.Probability * s.means[i]
+	}
+	return sum
+}
+
+// stocked works out what a stock does until one date, and how many pieces are asked
+// for in the mean.
+func (l *Line) stocked(hours float64) (stocked, float64, error) {
+	if l.Wear != nil {
+		demand, err := l.Wear.Demand(l.AgesHours, hours)
+		return func(stock int64) (float64, float64) { return demand.CDF(stock), demand.Survival(stock) }, demand.Mean(), err
+	}
+	demand, err := l.rate.Demand(float64(l.Installed) * hours)
+	if err != nil {
+		return nil, 0, err
+	}
+	one, err := l.atRate(demand, hours)
+	return one, demand.Mean(), err
+}
+
+// atRate is stocked for units that fail at a constant rate.
+func (l *Line) atRate(demand sparing.Demand, hours float64) (stocked, error) {
+	t := l.Terms
 	needed := t.Needed
 	if needed == 0 {
-		needed = p.Installed
-	}
-	demand, err := rate.Demand(float64(p.Installed) * hours)
-	if err != nil {
-		return nil, err
+		needed = l.Installed
 	}
 	switch {
 	case t.RepairPercent > 0:
-		repaired := sparing.Repaired{Hours: hours, Repairable: float64(t.RepairPercent) / 100, TurnaroundHours: float64(t.RepairHours), Units: p.Installed, Needed: needed}
-		odds, short, err := repaired.OddsOver(rate, p.Installed, mostGroup, enoughRepaired)
+		repaired := sparing.Repaired{Hours: hours, Repairable: float64(t.RepairPercent) / 100, TurnaroundHours: float64(t.RepairHours), Units: l.Installed, Needed: needed}
+		odds, short, err := repaired.OddsOver(l.rate, l.Installed, mostGroup, enoughRepaired)
 		return tabled(odds, short), err
-	case needed < p.Installed:
+	case needed < l.Installed:
 		most, err := sparing.SmallestStock(demand, 1-enough)
 		if err != nil {
 			return nil, err
 		}
-		odds, short, err := sparing.Group{Units: p.Installed, Needed: needed, Failures: demand}.Odds(min(most, mostGroup))
+		odds, short, err := sparing.Group{Units: l.Installed, Needed: needed, Failures: demand}.Odds(min(most, mostGroup))
 		return tabled(odds, short), err
 	}
 	return func(stock int64) (float64, float64) { return demand.CDF(stock), demand.Survival(stock) }, nil

@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"pulk/inventory/sparing"
 )
 
 // late is a request whose delivery may come two weeks or two months late.
@@ -294,4 +296,47 @@ func FuzzParseTerms(f *testing.F) {
 			}
 		}
 	})
+}
+
+// TestWearPlayed: a part that wears out, beside one that does not, is played with the
+// ages that its units have; and is worked out otherwise than at a constant rate.
+func TestWearPlayed(t *testing.T) {
+	lives := []sparing.Life{{Hours: 4000, Failed: true}, {Hours: 5200, Failed: true}, {Hours: 4700, Failed: true}, {Hours: 6100, Failed: true}, {Hours: 5500, Failed: true}, {Hours: 3000}, {Hours: 1000}}
+	part := Part{PartNumber: "BRG", Installed: 2, Failures: 5, UnitHoursSeen: 29_500, MassGrams: 700, Lives: lives, AgesHours: []float64{3000, 1000}}
+	wears := part
+	wears.Wears = true
+	other := Part{PartNumber: "FAN", Installed: 5, PriorMTBFHours: 30_000, MassGrams: 300}
+	for _, r := range []Request{request, late()} {
+		plan := mustMake(t, r, []Part{wears, other})
+		constant := mustMake(t, r, []Part{part, other})
+		l := &plan.Lines[0]
+		if l.Wear == nil || !l.Wear.WearsOut() || l.Expected >= 3.2 || constant.Lines[0].OddsNow > 2*l.OddsNow+0.2 {
+			t.Errorf("wear %+v, expected %v; at a constant rate %v", l.Wear, l.Expected, constant.Lines[0].Expected)
+		}
+		caps := NoCaps()
+		caps[Mass] = 2500
+		got, err := plan.Fit(t.Context(), caps, Wish{}, Settings{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		played, err := got.Plan.Simulate(t.Context(), 40_000, 3, Wish{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if z := (played.Odds - got.Odds) / played.Error; math.Abs(z) > 4 {
+			t.Errorf("odds %v, played %v ± %v", got.Odds, played.Odds, played.Error)
+		}
+	}
+	for _, bad := range []func(*Part){
+		func(p *Part) { p.Lives = lives[2:] },
+		func(p *Part) { p.Terms.Needed = 1 },
+		func(p *Part) { p.Terms.RepairPercent, p.Terms.RepairHours = 50, 100 },
+		func(p *Part) { p.AgesHours = nil },
+	} {
+		p := wears
+		bad(&p)
+		if _, err := Make(request, []Part{p}); err == nil {
+			t.Errorf("%+v is taken", p)
+		}
+	}
 }

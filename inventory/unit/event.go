@@ -170,6 +170,41 @@ func (s *service) take(e Event) {
 	}
 }
 
+// Run is a piece's time in service from new, or from when it was mended.
+type Run struct {
+	Hours  float64
+	Failed bool // it ended with a failure; else it goes on, or ended without one
+}
+
+// Runs returns the times in service that a unit had up to now, from its events by time:
+// up to each failure that [FailureTimes] counts, and what came after the last. A unit
+// that was mended counts as new.
+func Runs(events []Event, now time.Time) []Run {
+	var s service
+	var list []Run
+	var began time.Duration // of the run, in hours of service
+	end := func(failed bool) {
+		if hours := (s.total - began).Hours(); hours > 0 {
+			list = append(list, Run{hours, failed})
+		}
+		began = s.total
+	}
+	for _, e := range events {
+		at := e.At.Time()
+		if e.Part || at.After(now) {
+			continue
+		}
+		s.pass(at)
+		fails := e.Kind == kind.UnitFail && !s.failed && (!s.in.IsZero() || e.Hours > 0)
+		if s.take(e); fails {
+			end(true)
+		}
+	}
+	s.pass(now)
+	end(false)
+	return list
+}
+
 // FailuresInService counts the failures that say something of a unit's rate in
 // service: those while it was installed, or told with hours of its meter. A module
 // that fails on the bench before it was ever used is not one.

@@ -100,3 +100,52 @@ func TestFailuresInService(t *testing.T) {
 		}
 	}
 }
+
+func TestRuns(t *testing.T) {
+	for _, test := range []struct {
+		name   string
+		events []unit.Event
+		want   []unit.Run // by hand
+	}{
+		{"never in service", []unit.Event{added(0)}, nil},
+		{"runs on", []unit.Event{added(0), install(10, str)}, []unit.Run{{Hours: 90}}},
+		{"failed", []unit.Event{install(10, str), fail(30, unit.UnknownHours)}, []unit.Run{{Hours: 20, Failed: true}}},
+		{"failed, by its meter", []unit.Event{install(10, str), fail(30, 312)}, []unit.Run{{Hours: 312, Failed: true}}},
+		{"mended, and runs on", []unit.Event{install(10, str), fail(30, unit.UnknownHours), state(60, "accepted")}, []unit.Run{{Hours: 20, Failed: true}, {Hours: 40}}},
+		{"taken out whole and put back", []unit.Event{install(10, str), remove(30), install(70, hub)}, []unit.Run{{Hours: 50}}},
+		{"failed twice", []unit.Event{install(10, str), fail(30, unit.UnknownHours), state(40, "accepted"), fail(55, unit.UnknownHours)}, []unit.Run{{Hours: 20, Failed: true}, {Hours: 15, Failed: true}}},
+		{"failed on the bench", []unit.Event{added(0), fail(5, unit.UnknownHours)}, nil},
+	} {
+		got := unit.Runs(test.events, at(100).Time())
+		same := len(got) == len(test.want)
+		for i := 0; same && i < len(got); i++ {
+			same = got[i].Failed == test.want[i].Failed && math.Abs(got[i].Hours-test.want[i].Hours) < tickHours
+		}
+		if !same {
+			t.Errorf("%s: %v, want %v", test.name, got, test.want)
+		}
+	}
+}
+
+func TestPlaceAt(t *testing.T) {
+	u, lab := clock.Dot{Lane: clock.Lane{Site: 1}, Seq: 9}, clock.Dot{Lane: clock.Lane{Site: 1}, Seq: 10}
+	move := func(h float64, to clock.Dot) unit.Event {
+		return unit.Event{At: at(h), Kind: kind.UnitMove, To: to}
+	}
+	events := map[clock.Dot][]unit.Event{
+		u:   {{At: at(0), Kind: kind.UnitAdd, To: lab}, install(10, str), remove(60)},
+		str: {{At: at(0), Kind: kind.UnitAdd, To: lab}, move(40, hub)},
+	}
+	for _, test := range []struct {
+		hours float64
+		want  clock.Dot
+	}{{5, lab}, {20, lab}, {50, hub}, {70, shelf}, {-1, clock.Dot{}}} {
+		if got := unit.PlaceAt(events, u, at(test.hours).Time()); got != test.want {
+			t.Errorf("after %g h: %v, want %v", test.hours, got, test.want)
+		}
+	}
+	ring := map[clock.Dot][]unit.Event{u: {install(1, str)}, str: {install(1, u)}}
+	if got := unit.PlaceAt(ring, u, at(5).Time()); !got.IsZero() {
+		t.Errorf("two in each other lie at %v", got)
+	}
+}

@@ -36,6 +36,15 @@ type Item struct {
 	// constant rate. AgeHours is how old the units in service are; spares are new.
 	WearShape float64
 	AgeHours  float64
+	// Ages, if there are any, are in place of AgeHours: of each unit.
+	Ages []float64
+	// WearKnown, if above 0, makes the scale of Weibull lifetimes uncertain: its power
+	// -WearShape is drawn anew for each trial, the same for all units, from a gamma
+	// distribution with that shape and, as its mean, what Rate stands for.
+	WearKnown float64
+	// WearPoints, if there are any, are the shapes that are possible, each with the Rate
+	// for it: one is drawn for each trial, in place of WearShape and Rate.
+	WearPoints []WearPoint
 
 	// Repairable is the probability that a failed unit can be repaired on site;
 	// it then comes back after a time with the mean TurnaroundHours, exponentially
@@ -44,6 +53,9 @@ type Item struct {
 	TurnaroundHours float64
 	TurnaroundFixed bool
 }
+
+// WearPoint is a shape of lifetimes, with the mean 1/Rate, and how probable it is.
+type WearPoint struct{ Probability, Shape, Rate float64 }
 
 // Delivery is a date at which new pieces may come.
 type Delivery struct {
@@ -91,8 +103,12 @@ func (w Winter) check() error {
 	}
 	for i, item := range w.Items {
 		ok := item.Units >= 0 && item.Needed >= 0 && item.Needed <= item.Units && item.Stock >= 0 && item.Units <= 1e6
-		for _, x := range []float64{item.Rate, item.RateShape, item.WearShape, item.AgeHours, item.Repairable, item.TurnaroundHours} {
+		ok = ok && (len(item.Ages) == 0 || len(item.Ages) == item.Units) && (item.WearKnown == 0 || item.WearShape > 0 || len(item.WearPoints) > 0)
+		for _, x := range append([]float64{item.Rate, item.RateShape, item.WearShape, item.WearKnown, item.AgeHours, item.Repairable, item.TurnaroundHours}, item.Ages...) {
 			ok = ok && x >= 0 && !math.IsInf(x, 1)
+		}
+		for _, point := range item.WearPoints {
+			ok = ok && point.Probability >= 0 && point.Shape > 0 && point.Rate >= 0 && !math.IsInf(point.Shape+point.Rate, 1)
 		}
 		if !ok || item.Repairable > 1 {
 			return fmt.Errorf("%w: item %d (%s): %+v", errInput, i+1, item.Name, item)
@@ -171,16 +187,27 @@ func (p *player) delivery(list []Delivery) float64 {
 // item plays one item until the delivery, and reports whether enough places
 // worked all the time.
 func (p *player) item(item Item, hours float64) (held bool, failures int, err error) {
+	if len(item.WearPoints) > 0 {
+		point := p.wearPoint(item.WearPoints)
+		item.WearShape, item.Rate = point.Shape, point.Rate
+	}
 	rate := item.Rate
 	if item.RateShape > 0 {
 		rate *= p.gamma(item.RateShape) / item.RateShape
+	}
+	if item.WearKnown > 0 {
+		rate *= math.Pow(p.gamma(item.WearKnown)/item.WearKnown, 1/item.WearShape)
 	}
 	if rate == 0 || item.Units == 0 {
 		return true, 0, nil
 	}
 	p.fails, p.returns = p.fails[:0], p.returns[:0]
-	for range item.Units {
-		p.fails = append(p.fails, p.life(item, rate, item.AgeHours))
+	for i := range item.Units {
+		age := item.AgeHours
+		if len(item.Ages) > 0 {
+			age = item.Ages[i]
+		}
+		p.fails = append(p.fails, p.life(item, rate, age))
 	}
 	pool, working := item.Stock, item.Units
 	for range MaxEvents {
@@ -221,6 +248,16 @@ func (p *player) item(item Item, hours float64) (held bool, failures int, err er
 		}
 	}
 	return false, failures, fmt.Errorf("%w: more than %d failures and repairs before the delivery", errInput, MaxEvents)
+}
+
+func (p *player) wearPoint(list []WearPoint) WearPoint {
+	u := p.uniform()
+	for _, point := range list {
+		if u -= point.Probability; u < 0 {
+			return point
+		}
+	}
+	return list[len(list)-1]
 }
 
 func least(times []float64) (at int, when float64) {

@@ -44,6 +44,13 @@ func oddsOver(r sparing.Repaired, rate sparing.Rate, stock int64) float64 {
 	return must(odds, err)[stock]
 }
 
+// wearOdds are those of a stock for Weibull lives of a mean, known from so many failures.
+func wearOdds(shape, mean float64, failures int, ages []float64, stock int64) float64 {
+	w := sparing.Weibull{Shape: shape, ScaleHours: mean / math.Gamma(1+1/shape), Failures: failures}
+	demand, err := w.Demand(ages, hours)
+	return must(demand, err).CDF(stock)
+}
+
 // TestFormulasAgainstPlay: what sparing works out is what happens, within four
 // standard errors of the play. Seeds are fixed; other seeds by -count with
 // another -trials.
@@ -70,6 +77,8 @@ func TestFormulasAgainstPlay(t *testing.T) {
 			repairedGroupOdds(sparing.Repaired{FailuresPerHour: 2e-3, Hours: hours, Repairable: 0.6, TurnaroundHours: 600, Units: 5, Needed: 3}, 1)},
 		{"repair_of_a_group_of_uncertain_rate", Winter{[]Item{{Units: 5, Needed: 4, Stock: 2, Rate: 2.5 / 20000, RateShape: 2.5, Repairable: 0.6, TurnaroundHours: 600}}, sure},
 			oddsOver(sparing.Repaired{Hours: hours, Repairable: 0.6, TurnaroundHours: 600, Units: 5, Needed: 4}, rate, 2)},
+		{"wear_out_of_known_scale", Winter{[]Item{{Units: 3, Needed: 3, Stock: 2, Rate: 1 / 5000.0, WearShape: 2.5, Ages: []float64{0, 2000, 4500}}}, sure}, wearOdds(2.5, 5000, 1_000_000, []float64{0, 2000, 4500}, 2)},
+		{"wear_out", Winter{[]Item{{Units: 3, Needed: 3, Stock: 2, Rate: 1 / 5000.0, WearShape: 2.5, WearKnown: 5, Ages: []float64{0, 2000, 4500}}}, sure}, wearOdds(2.5, 5000, 5, []float64{0, 2000, 4500}, 2)},
 		{"late_delivery", Winter{[]Item{
 			{Units: 12, Needed: 12, Stock: 3, Rate: 2e-5},
 			{Units: 3, Needed: 3, Stock: 2, Rate: 4e-5},
@@ -155,6 +164,8 @@ func TestPlayIsSteadyAndStops(t *testing.T) {
 		"rate":         {Items: []Item{{Rate: math.NaN()}}, Deliveries: w.Deliveries},
 		"no_end":       {Items: []Item{{Units: 1, Rate: 1e9, Stock: 1 << 30}}, Deliveries: w.Deliveries},
 		"probability":  {Items: w.Items, Deliveries: []Delivery{{hours, 0.5}}},
+		"ages":         {Items: []Item{{Units: 2, Ages: []float64{1}}}, Deliveries: w.Deliveries},
+		"no_wear":      {Items: []Item{{Units: 2, WearKnown: 3}}, Deliveries: w.Deliveries},
 		"not_a_number": {Items: w.Items, Deliveries: []Delivery{{hours, math.NaN()}}},
 	} {
 		if _, err := Play(context.Background(), bad, 1, 2); !errors.Is(err, errInput) {
