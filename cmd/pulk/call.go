@@ -14,6 +14,7 @@ import (
 	"pulk/checklist/procedure"
 	"pulk/checklist/run"
 	"pulk/inventory/assembly"
+	"pulk/inventory/count"
 	"pulk/inventory/kitbook"
 	"pulk/inventory/stock"
 	"pulk/inventory/unit"
@@ -33,7 +34,7 @@ type call struct {
 // projections are all that this program derives from the log.
 func projections() []changelog.Projector {
 	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}, stock.Projection{}, unit.Projection{}, assembly.Projection{},
-		attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}, conditions.Projection{}, kitbook.Projection{}}
+		attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}, conditions.Projection{}, kitbook.Projection{}, count.Projection{}}
 }
 
 // storePath returns the file that --store, PULK_STORE or the folder names.

@@ -19,6 +19,7 @@ func (e *env) commands() []*cli.Command {
 		e.itemCommand(),
 		e.locationCommand(),
 		e.stockCommand(),
+		e.countCommand(),
 		e.unitCommand(),
 		e.assemblyCommand(),
 		e.labelCommand(),

@@ -168,20 +168,25 @@ func Count(tx *changelog.Tx, it *Item, lot string, at *Location, counted int64, 
 	if counted < 0 || counted > MaxQuantity {
 		return 0, fault.Misuse("give what lies there, 0 or more", "%d cannot have been counted", counted)
 	}
-	stacks, err := Stacks(tx, it, at)
-	if err != nil {
+	if held, err = Held(tx, it, lot, at); err != nil {
 		return 0, err
-	}
-	for _, s := range stacks {
-		if s.Lot == lot {
-			held = s.Quantity
-		}
 	}
 	if held != counted && why == "" {
 		return held, fault.Misuse("give it with --why", "the record says %d: a difference needs a reason", held)
 	}
 	tx.Add(change.New(kind.StockCount, change.Ref(it.ID), change.Text(lot), change.Ref(at.ID), change.Num(counted), change.Num(held), change.Text(why)))
 	return held, nil
+}
+
+// Held returns what lies of a lot at a place, by the record.
+func Held(tx *changelog.Tx, it *Item, lot string, at *Location) (int64, error) {
+	stacks, err := Stacks(tx, it, at)
+	for _, s := range stacks {
+		if s.Lot == lot {
+			return s.Quantity, err
+		}
+	}
+	return 0, err
 }
 
 // Void says that a movement did not happen as recorded.

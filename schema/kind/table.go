@@ -254,3 +254,16 @@ var (
 		"pack", Uint, "rate", Decimal, "failures_known", Decimal, "expected", Decimal, "there", Uint, "send", Uint,
 		"odds_now", Decimal, "odds", Decimal, "mass_grams", Uint, "litres", Decimal, "cents", Uint))
 )
+
+// Counts of a place by people who are not shown the record.
+var (
+	// CountOpen asks for a blind count of all that lies at a place, by the record of its
+	// context. A difference of at most tolerance needs no recount.
+	CountOpen = register(130, "count.open", cols("location", Ref, "tolerance", Uint, "note", Text))
+	// CountEnter is what somebody counted of a lot; held is what the record said, which
+	// was not shown. Alone says why the same person counted it twice, or is empty.
+	CountEnter = register(131, "count.enter", cols("sheet", Ref, "item", Ref, "lot", Text, "counted", Uint, "held", Int, "alone", Text))
+	// CountSettle says that a lot of a sheet is counted; movement is the stock.count in
+	// the same change-set that takes the difference in.
+	CountSettle = register(132, "count.settle", cols("sheet", Ref, "item", Ref, "lot", Text, "movement", Ref))
+)

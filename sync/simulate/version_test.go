@@ -9,6 +9,7 @@ import (
 	"pulk/checklist/attach"
 	"pulk/checklist/conditions"
 	"pulk/checklist/crew"
+	"pulk/inventory/count"
 	"pulk/inventory/kitbook"
 	"pulk/inventory/unit"
 	"pulk/schema/decimal"
@@ -66,7 +67,7 @@ func (m *machine) projectors() []changelog.Projector {
 	if m.old {
 		return projections()
 	}
-	return append(projections(), attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}, conditions.Projection{}, unit.Projection{}, kitbook.Projection{})
+	return append(projections(), attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}, conditions.Projection{}, unit.Projection{}, kitbook.Projection{}, count.Projection{})
 }
 
 // upgrade gives a machine the later program: it makes its projections anew.
@@ -100,7 +101,7 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 			photos = append(photos, f.ID)
 		}
 	}
-	dice, text := r.IntN(9), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
+	dice, text := r.IntN(10), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
 	return fmt.Sprintf("does what came with the later program (%d)", dice), func(tx *changelog.Tx, _ *crew.Person) error {
 		switch dice {
 		case 0:
@@ -149,6 +150,8 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 			measure(tx, about, text, r)
 		case 8:
 			keepKit(tx, about, text, r)
+		case 9:
+			countBlind(tx, about, text, r)
 		}
 		return nil
 	}
@@ -183,10 +186,23 @@ func keepKit(tx *changelog.Tx, about, text change.Value, r *rand.Rand) {
 	}
 }
 
+// countBlind opens a count, enters what was found, and now and then settles or voids it.
+func countBlind(tx *changelog.Tx, about, text change.Value, r *rand.Rand) {
+	sheet := change.Ref(tx.Add(change.New(kind.CountOpen, about, change.Num(2), text)))
+	entry := tx.Add(change.New(kind.CountEnter, sheet, about, text, change.Num(int64(r.IntN(9))), change.Num(int64(r.IntN(9))-2), change.Text("")))
+	switch r.IntN(3) {
+	case 0:
+		tx.Add(change.New(kind.CountSettle, sheet, about, text, change.Ref(entry)))
+	case 1:
+		tx.Add(change.New(kind.Void, change.Ref(entry), change.Value{}, text))
+	}
+}
+
 // compareLater: what came with the later program is shown by it, and by no other.
 func (w *world) compareLater(m *machine) {
 	for table, k := range map[string]*kind.Kind{"attachment": kind.AttachAdd, "attachment_preview": kind.AttachPreview, "link": kind.LinkAdd, "question": kind.AskRaise, "answer": kind.AskAnswer,
-		"paper_mark": kind.PaperMark, "calibration": kind.UnitCalibrate, "calibration_statement": kind.UnitUncertainty, "confidant": kind.SiteConfide, "arrival": kind.PersonArrive, "clearance": kind.PersonClearance, "weather": kind.WeatherAdd, "step_conditions": kind.StepConditions, "kit_plan": kind.KitPlan, "kit_line": kind.KitLine} {
+		"paper_mark": kind.PaperMark, "calibration": kind.UnitCalibrate, "calibration_statement": kind.UnitUncertainty, "confidant": kind.SiteConfide, "arrival": kind.PersonArrive, "clearance": kind.PersonClearance, "weather": kind.WeatherAdd, "step_conditions": kind.StepConditions, "kit_plan": kind.KitPlan, "kit_line": kind.KitLine,
+		"count_sheet": kind.CountOpen, "count_entry": kind.CountEnter, "count_settled": kind.CountSettle} {
 		if m.old {
 			return
 		}
