@@ -178,9 +178,13 @@ func (c *call) madePlan() (*kit.Plan, error) {
 	if err != nil {
 		return nil, err
 	}
+	stress, err := c.kitStress()
+	if err != nil {
+		return nil, err
+	}
 	var plan *kit.Plan
 	err = c.view(func(tx *changelog.Tx) error {
-		parts, due, err := gatherParts(tx, request, kitScope{At: c.String("at"), Unreachable: c.StringSlice("unreachable"), Planned: planned, Now: c.env.now()})
+		parts, due, err := gatherParts(tx, request, kitScope{At: c.String("at"), Unreachable: c.StringSlice("unreachable"), Planned: planned, Stress: stress, Now: c.env.now()})
 		if err != nil {
 			return err
 		}
@@ -265,10 +269,10 @@ func (c *call) printPlan(p *kit.Plan, capped *kit.Capped, played *kit.Winters) {
 		c.printChosen(capped, played)
 		reaches = "Failures of different items are independent."
 	}
-	c.printBlock("", fmt.Sprintf("Assumed: failures come at a constant rate, all the time that a unit is in service, and %s; %s, no common cause. "+
+	c.printBlock("", fmt.Sprintf("Assumed: failures come at a constant rate%s, all the time that a unit is in service, and %s; %s, no common cause. "+
 		"A datasheet's rate weighs as much as %g seen failures. %s Rates are means with their %g %% interval. "+
 		"%s %d items in service have neither a datasheet rate nor a record. "+
-		"Dangerous goods go by the rules in force, as a trained shipper decides.", repairText(p), wearAssumed(p), p.PriorFailures, reaches, 100*p.IntervalProbability, consumablesText(p), unknown))
+		"Dangerous goods go by the rules in force, as a trained shipper decides.", stressText(p), repairText(p), wearAssumed(p), p.PriorFailures, reaches, 100*p.IntervalProbability, consumablesText(p), unknown))
 }
 
 func (c *call) printSpares(p *kit.Plan) {

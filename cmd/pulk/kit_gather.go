@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"time"
 
@@ -21,6 +22,7 @@ type kitScope struct {
 	At          string   // location code; "" for everywhere
 	Unreachable []string // location codes
 	Planned     map[string]int64
+	Stress      map[string]float64 // what an hour of service counts, by location code
 	Now         time.Time
 }
 
@@ -85,7 +87,7 @@ func (g *gatherer) checkPlaces() error {
 	for _, l := range list {
 		g.places[l.ID] = l
 	}
-	codes := g.scope.Unreachable
+	codes := append(slices.Sorted(maps.Keys(g.scope.Stress)), g.scope.Unreachable...)
 	if g.scope.At != "" {
 		codes = append([]string{g.scope.At}, codes...)
 	}
@@ -162,59 +164,90 @@ func (g *gatherer) units() error {
 	if err != nil {
 		return err
 	}
-	record := map[*kit.Part][][]unit.Event{}
+	events := map[clock.Dot][]unit.Event{}
 	for _, u := range list {
-		part := g.byItem[u.Item]
-		if part == nil {
-			continue
-		}
-		events, err := unit.Events(g.tx, u.ID)
-		if err != nil {
+		if events[u.ID], err = unit.Events(g.tx, u.ID); err != nil {
 			return err
 		}
-		record[part] = append(record[part], events)
-		age := 0.0
-		for _, run := range unit.Runs(events, g.scope.Now) {
-			part.Lives = append(part.Lives, sparing.Life{Hours: run.Hours, Failed: run.Failed})
-			if age = run.Hours; run.Failed {
-				age = 0
-			}
+	}
+	hours := func(u clock.Dot, until time.Time) float64 { return unit.ServiceHours(events[u], until) }
+	if len(g.scope.Stress) > 0 {
+		hours = func(u clock.Dot, until time.Time) float64 {
+			return unit.StressedHours(events, u, until, g.stress)
 		}
-		part.UnitHoursSeen += unit.ServiceHours(events, g.scope.Now)
-		part.Failures += unit.FailuresInService(events)
-		fit := u.State != unit.Failed && u.State != unit.Scrapped && u.State != unit.Quarantined
-		switch {
-		case !fit || !g.here(u.Place):
-		case !u.Installed():
-			part.Good++
-		case g.reachable(u.Place):
-			part.Installed++
-			part.AgesHours = append(part.AgesHours, age)
+	}
+	record := map[*kit.Part][]clock.Dot{}
+	for _, u := range list {
+		if part := g.byItem[u.Item]; part != nil {
+			record[part] = append(record[part], u.ID)
+			part.UnitHoursSeen += hours(u.ID, g.scope.Now)
+			g.unit(part, u, events[u.ID])
 		}
 	}
 	for part, units := range record {
+		if part.Installed > 0 {
+			part.Stress /= float64(part.Installed)
+		}
 		if part.Failures >= sparing.TrendFailuresMin {
-			part.FailureHours = failureHours(units)
+			part.FailureHours = failureHours(units, events, hours)
 		}
 	}
 	return nil
 }
 
-// failureHours are the hours of service of all units of a kind together until each
-// failure of one.
-func failureHours(units [][]unit.Event) []float64 {
-	var hours []float64
-	for _, events := range units {
-		for _, at := range unit.FailureTimes(events) {
-			sum := 0.0
-			for _, other := range units {
-				sum += unit.ServiceHours(other, at)
-			}
-			hours = append(hours, sum)
+// unit counts one unit of a part.
+func (g *gatherer) unit(part *kit.Part, u *unit.Unit, events []unit.Event) {
+	age := 0.0
+	for _, run := range unit.Runs(events, g.scope.Now) {
+		part.Lives = append(part.Lives, sparing.Life{Hours: run.Hours, Failed: run.Failed})
+		if age = run.Hours; run.Failed {
+			age = 0
 		}
 	}
-	slices.Sort(hours)
-	return hours
+	part.Failures += unit.FailuresInService(events)
+	fit := u.State != unit.Failed && u.State != unit.Scrapped && u.State != unit.Quarantined
+	switch {
+	case !fit || !g.here(u.Place):
+	case !u.Installed():
+		part.Good++
+	case g.reachable(u.Place):
+		part.Installed++
+		part.AgesHours = append(part.AgesHours, age)
+		part.Stress += g.stress(u.Place)
+	}
+}
+
+// stress is what an hour of service at a place counts: as told of the place, or of the
+// nearest around it.
+func (g *gatherer) stress(place clock.Dot) float64 {
+	for range 64 { // a ring of locations ends here
+		l := g.places[place]
+		if l == nil {
+			break
+		}
+		if factor, ok := g.scope.Stress[l.Code]; ok {
+			return factor
+		}
+		place = l.Parent
+	}
+	return 1
+}
+
+// failureHours are the hours of service of all units of a kind together until each
+// failure of one.
+func failureHours(units []clock.Dot, events map[clock.Dot][]unit.Event, hours func(clock.Dot, time.Time) float64) []float64 {
+	var list []float64
+	for _, u := range units {
+		for _, at := range unit.FailureTimes(events[u]) {
+			sum := 0.0
+			for _, other := range units {
+				sum += hours(other, at)
+			}
+			list = append(list, sum)
+		}
+	}
+	slices.Sort(list)
+	return list
 }
 
 func (g *gatherer) planned() error {

@@ -18,6 +18,7 @@ func termsFlags() []cli.Flag {
 	return []cli.Flag{
 		&cli.StringSliceFlag{Name: "late", Usage: "the delivery may come so much later, as `DAYS=PROBABILITY`; may be repeated, the rest comes on the day"},
 		&cli.StringFlag{Name: "terms", Usage: "what is asked of single items: a CSV `FILE` of classes, units needed, packs, bounds, repair; columns: docs/kit-terms.md"},
+		&cli.StringSliceFlag{Name: "stress", Usage: "an hour of service at or in a place counts so many, as `LOCATION=FACTOR`; may be repeated, elsewhere it counts one"},
 		&cli.StringSliceFlag{Name: "wear", Usage: "`PART` wears out: its lives follow a Weibull distribution, fitted to the record; may be repeated"},
 	}
 }
@@ -35,6 +36,20 @@ func (c *call) kitDelays() ([]kit.Delay, error) {
 		list = append(list, kit.Delay{Days: d, Probability: p})
 	}
 	return list, nil
+}
+
+// kitStress reads --stress.
+func (c *call) kitStress() (map[string]float64, error) {
+	of := map[string]float64{}
+	for _, text := range c.StringSlice("stress") {
+		code, factor, _ := strings.Cut(text, "=")
+		x, err := strconv.ParseFloat(factor, 64)
+		if _, twice := of[code]; twice || err != nil || code == "" || !(x >= 0.001 && x <= 1000) {
+			return nil, fault.Misuse("like --stress hole-6=2.5, each place once, from 0.001 to 1000", "--stress %q", text)
+		}
+		of[code] = x
+	}
+	return of, nil
 }
 
 // withTerms gives each part what the planner's table says of it.
@@ -107,6 +122,9 @@ func deliveryText(p *kit.Plan) string {
 func termsText(p *kit.Plan, l *kit.Line) []string {
 	var out []string
 	t := l.Terms
+	if l.Stress > 0 && l.Stress != 1 && l.Basis == kit.Spare {
+		out = append(out, fmt.Sprintf("By the stress of their places an hour of those in service counts %.3g in the mean; hours seen are counted so as well.", l.Stress))
+	}
 	if text := deliveryText(p); text != "" && l.Basis == kit.Spare {
 		out = append(out, text+" Odds are those over all these days.")
 	}
@@ -152,6 +170,16 @@ func wearAssumed(p *kit.Plan) string {
 		}
 	}
 	return "no wear-out"
+}
+
+// stressText says what is assumed of the stress of places.
+func stressText(p *kit.Plan) string {
+	for _, l := range p.Lines {
+		if l.Basis == kit.Spare && l.Stress > 0 && l.Stress != 1 {
+			return ", more or less often by the stress of a place as --stress says"
+		}
+	}
+	return ""
 }
 
 // roundedText says why another number is sent than the one that reaches the target.

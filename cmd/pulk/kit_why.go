@@ -117,7 +117,7 @@ func (c *call) printWhy(p *kit.Plan, l *kit.Line, steps []whyStep) {
 			say("%s The %d in service have run %s; replaced by new ones as they fail, %.2f failures are to be expected.", text, l.Installed, agesText(l.AgesHours), l.Expected)
 			how = "The counts of failures follow from the ages step by step, and are summed over how uncertain shape and scale are"
 		} else {
-			say("%d in service × %.0f h = %.0f unit-hours to come; × the rate = %.2f failures to be expected.", l.Installed, p.MeanHours(), float64(l.Installed)*p.MeanHours(), l.Expected)
+			say("%d in service × %.0f h = %.0f unit-hours to come; × the rate%s = %.2f failures to be expected.", l.Installed, p.MeanHours(), float64(l.Installed)*p.MeanHours(), stressFactor(l), l.Expected)
 		}
 		for _, text := range termsText(p, l) {
 			say("%s", text)
@@ -166,4 +166,12 @@ func sayRate(p *kit.Plan, l *kit.Line, say func(string, ...any)) {
 	}
 	say("Seen: %d failures in %.0f unit-hours. Both together: %.3g failures per 1000 h, with %.0f %% between %.3g and %.3g.",
 		l.Failures, l.UnitHoursSeen, 1000*l.RatePerHour, 100*p.IntervalProbability, 1000*l.RateLowPerHour, 1000*l.RateHighPerHour)
+}
+
+// stressFactor is what stress multiplies the rate by, where it does.
+func stressFactor(l *kit.Line) string {
+	if l.Stress == 0 || l.Stress == 1 {
+		return ""
+	}
+	return fmt.Sprintf(" × a stress of %.3g", l.Stress)
 }

@@ -49,7 +49,10 @@ type Part struct {
 
 	Installed     int64   // units in service that can be reached
 	Failures      int64   // seen so far
-	UnitHoursSeen float64 // hours of service seen so far, summed over units
+	UnitHoursSeen float64 // hours of service seen so far, summed over units, by the stress of their places
+	// Stress is what an hour of the installed units counts in the mean, by the stress of
+	// their places; 0 stands for 1. Rates are for a stress of 1.
+	Stress float64
 	// FailureHours are the hours of service, summed over units, until each failure.
 	FailureHours []float64
 	// Wears asks for lives that follow a Weibull distribution, fitted to Lives: of all
@@ -223,7 +226,7 @@ func (p *Plan) spare(part Part) (Line, error) {
 	if err != nil {
 		return line, err
 	}
-	answer, err := sparing.Need(sparing.Line{Installed: part.Installed, HoursToDelivery: p.Hours, Prior: prior, Failures: part.Failures,
+	answer, err := sparing.Need(sparing.Line{Installed: part.Installed, HoursToDelivery: p.Hours * part.stress(), Prior: prior, Failures: part.Failures,
 		UnitHoursSeen: part.UnitHoursSeen, GoodStock: part.Good, Target: p.Target, IntervalProbability: p.IntervalProbability, Piece: part.piece()})
 	if err != nil {
 		return line, err
@@ -268,6 +271,13 @@ func (p *Plan) plain(part *Part) bool {
 	return len(p.Dates) == 1 && part.Terms.Needed == 0 && part.Terms.RepairPercent == 0 && !part.Wears
 }
 
+func (p *Part) stress() float64 {
+	if p.Stress == 0 {
+		return 1
+	}
+	return p.Stress
+}
+
 // wear fits the lives of a part that is said to wear out.
 func (p *Plan) wear(part *Part) (*sparing.Weibull, error) {
 	failed := 0
@@ -281,6 +291,8 @@ func (p *Plan) wear(part *Part) (*sparing.Weibull, error) {
 		return nil, &TermsError{fmt.Sprintf("%d of its lives ended with a failure, and a wear-out is fitted to %d at least", failed, sparing.WearFailuresMin)}
 	case t.RepairPercent > 0 || t.Needed > 0 && t.Needed < part.Installed:
 		return nil, &TermsError{"a part that wears out is worked out without repair, and with all units needed"}
+	case part.stress() != 1:
+		return nil, &TermsError{"a part that wears out is worked out without stress of places"}
 	case int64(len(part.AgesHours)) != part.Installed:
 		return nil, fmt.Errorf("the ages of %d units are known, and %d are in service", len(part.AgesHours), part.Installed)
 	}

@@ -31,7 +31,7 @@ func (p *Plan) Simulate(ctx context.Context, winters int, seed uint64, wish Wish
 			continue
 		}
 		item := winter.Item{Name: l.PartNumber, Units: int(l.Installed), Needed: int(l.Terms.Needed), Stock: int(l.Good + l.Send),
-			Rate: l.RatePerHour, RateShape: l.rate.Shape(), Repairable: float64(l.Terms.RepairPercent) / 100, TurnaroundHours: float64(l.Terms.RepairHours)}
+			Rate: l.RatePerHour * l.stress(), RateShape: l.rate.Shape(), Repairable: float64(l.Terms.RepairPercent) / 100, TurnaroundHours: float64(l.Terms.RepairHours)}
 		if item.Needed == 0 {
 			item.Needed = item.Units
 		}

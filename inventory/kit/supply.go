@@ -117,16 +117,20 @@ func (l *Line) stocked(hours float64) (stocked, float64, error) {
 		demand, err := l.Wear.Demand(l.AgesHours, hours)
 		return func(stock int64) (float64, float64) { return demand.CDF(stock), demand.Survival(stock) }, demand.Mean(), err
 	}
-	demand, err := l.rate.Demand(float64(l.Installed) * hours)
+	rate, err := l.rate.Stressed(l.stress())
 	if err != nil {
 		return nil, 0, err
 	}
-	one, err := l.atRate(demand, hours)
+	demand, err := rate.Demand(float64(l.Installed) * hours)
+	if err != nil {
+		return nil, 0, err
+	}
+	one, err := l.atRate(rate, demand, hours)
 	return one, demand.Mean(), err
 }
 
 // atRate is stocked for units that fail at a constant rate.
-func (l *Line) atRate(demand sparing.Demand, hours float64) (stocked, error) {
+func (l *Line) atRate(rate sparing.Rate, demand sparing.Demand, hours float64) (stocked, error) {
 	t := l.Terms
 	needed := t.Needed
 	if needed == 0 {
@@ -135,7 +139,7 @@ func (l *Line) atRate(demand sparing.Demand, hours float64) (stocked, error) {
 	switch {
 	case t.RepairPercent > 0:
 		repaired := sparing.Repaired{Hours: hours, Repairable: float64(t.RepairPercent) / 100, TurnaroundHours: float64(t.RepairHours), Units: l.Installed, Needed: needed}
-		odds, short, err := repaired.OddsOver(l.rate, l.Installed, mostGroup, enoughRepaired)
+		odds, short, err := repaired.OddsOver(rate, l.Installed, mostGroup, enoughRepaired)
 		return tabled(odds, short), err
 	case needed < l.Installed:
 		most, err := sparing.SmallestStock(demand, 1-enough)

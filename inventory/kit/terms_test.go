@@ -340,3 +340,38 @@ func TestWearPlayed(t *testing.T) {
 		}
 	}
 }
+
+// TestStress: at twice the stress the same is asked for as in twice the time, and played
+// winters agree, also for groups and repair.
+func TestStress(t *testing.T) {
+	part := Part{PartNumber: "PMP", Installed: 4, PriorMTBFHours: 20_000, Failures: 1, UnitHoursSeen: 9000, MassGrams: 1000}
+	stressed := part
+	stressed.Stress = 2
+	long := request
+	long.Until = long.From.Add(2 * long.Until.Sub(long.From))
+	a, b := mustMake(t, request, []Part{stressed}).Lines[0], mustMake(t, long, []Part{part}).Lines[0]
+	if a.Send != b.Send || math.Abs(a.OddsSent-b.OddsSent) > 1e-12 || math.Abs(a.Expected-b.Expected) > 1e-9 || a.RatePerHour != b.RatePerHour {
+		t.Errorf("twice the stress sends %d (%v), twice the time %d (%v)", a.Send, a.OddsSent, b.Send, b.OddsSent)
+	}
+	group, mended := stressed, stressed
+	group.PartNumber, group.Terms = "GRP", Terms{Needed: 3}
+	mended.PartNumber, mended.Terms = "MND", Terms{RepairPercent: 50, RepairHours: 400}
+	plan := mustMake(t, late(), []Part{stressed, group, mended})
+	caps := NoCaps()
+	caps[Mass] = 9000
+	got, err := plan.Fit(t.Context(), caps, Wish{}, Settings{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	played, err := got.Plan.Simulate(t.Context(), 40_000, 5, Wish{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if z := (played.Odds - got.Odds) / played.Error; math.Abs(z) > 4 {
+		t.Errorf("odds %v, played %v ± %v", got.Odds, played.Odds, played.Error)
+	}
+	stressed.Wears = true
+	if _, err := Make(request, []Part{stressed}); err == nil {
+		t.Error("wear-out under stress is taken")
+	}
+}

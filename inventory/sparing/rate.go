@@ -74,6 +74,14 @@ func (r Rate) After(failures int64, unitHours float64) (Rate, error) {
 	return NewRate(r.shape+float64(failures), r.exposureHours+unitHours)
 }
 
+// Stressed is the rate of units whose hours count as so many each, above 0.
+func (r Rate) Stressed(factor float64) (Rate, error) {
+	if err := firstError(r.check(), checkPositive("stress", factor)); err != nil {
+		return Rate{}, err
+	}
+	return NewRate(r.shape, r.exposureHours/factor)
+}
+
 // MeanPerHour returns the mean rate in failures per unit-hour.
 func (r Rate) MeanPerHour() (float64, error) {
 	if err := r.check(); err != nil {

@@ -17,3 +17,30 @@ func TestGammaQuantileFarBelowOne(t *testing.T) {
 		}
 	}
 }
+
+func TestStressed(t *testing.T) {
+	rate, err := NewRate(2.5, 20_000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	stressed, err := rate.Stressed(3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for k := range int64(6) {
+		want, err := rate.Demand(3 * 4000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := stressed.Demand(4000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(got.CDF(k)-want.CDF(k)) > 1e-12 {
+			t.Errorf("P(X <= %d) = %v at three times the stress, %v in three times the hours", k, got.CDF(k), want.CDF(k))
+		}
+	}
+	if _, err := rate.Stressed(0); err == nil {
+		t.Error("a stress of 0 is taken")
+	}
+}

@@ -254,3 +254,40 @@ func PlaceAt(events map[clock.Dot][]Event, unit clock.Dot, at time.Time) clock.D
 // maxNested bounds how far assemblies are followed: two sites could each have put one
 // of two into the other.
 const maxNested = 16
+
+// StressedHours is [ServiceHours] of a unit where an hour at some places counts more
+// than one, or less: by the stress of the place where it was then, of which the events
+// of all units tell. What a meter told counts at the place before.
+func StressedHours(events map[clock.Dot][]Event, unit clock.Dot, now time.Time, stress func(place clock.Dot) float64) float64 {
+	var moments []time.Time
+	turns(events, unit, map[clock.Dot]bool{}, &moments)
+	slices.SortFunc(moments, time.Time.Compare)
+	own, sum, before := events[unit], 0.0, 0.0
+	for i, at := range moments {
+		next := now
+		if i+1 < len(moments) && moments[i+1].Before(now) {
+			next = moments[i+1]
+		}
+		if at.After(now) {
+			break
+		}
+		hours := ServiceHours(own, next)
+		sum += (hours - before) * stress(PlaceAt(events, unit, at))
+		before = hours
+	}
+	return sum
+}
+
+// turns collects when something happened to a unit, or to what it was ever in.
+func turns(events map[clock.Dot][]Event, unit clock.Dot, seen map[clock.Dot]bool, moments *[]time.Time) {
+	if seen[unit] || len(seen) > maxNested {
+		return
+	}
+	seen[unit] = true
+	for _, e := range events[unit] {
+		*moments = append(*moments, e.At.Time())
+		if !e.Part && e.Kind == kind.UnitInstall {
+			turns(events, e.Assembly, seen, moments)
+		}
+	}
+}

@@ -149,3 +149,41 @@ func TestPlaceAt(t *testing.T) {
 		t.Errorf("two in each other lie at %v", got)
 	}
 }
+
+func TestStressedHours(t *testing.T) {
+	u := clock.Dot{Lane: clock.Lane{Site: 1}, Seq: 9}
+	lab, hole := clock.Dot{Lane: clock.Lane{Site: 1}, Seq: 10}, clock.Dot{Lane: clock.Lane{Site: 1}, Seq: 11}
+	stress := func(place clock.Dot) float64 {
+		if place == hole {
+			return 3
+		}
+		return 1
+	}
+	add := func(h float64, to clock.Dot) unit.Event {
+		return unit.Event{At: at(h), Kind: kind.UnitAdd, To: to}
+	}
+	move := func(h float64, to clock.Dot) unit.Event {
+		return unit.Event{At: at(h), Kind: kind.UnitMove, To: to}
+	}
+	for _, test := range []struct {
+		name      string
+		own, hubs []unit.Event
+		want      float64 // by hand
+	}{
+		{"never in service", []unit.Event{add(0, hole)}, nil, 0},
+		{"all the time in the lab", []unit.Event{add(0, lab), install(10, hub)}, []unit.Event{add(0, lab)}, 90},
+		{"its assembly goes down at 40", []unit.Event{add(0, lab), install(10, hub)}, []unit.Event{add(0, lab), move(40, hole)}, 30 + 3*60},
+		{"and comes up at 70", []unit.Event{add(0, lab), install(10, hub)}, []unit.Event{add(0, lab), move(40, hole), move(70, lab)}, 30 + 3*30 + 30},
+		{"fails down there at 60", []unit.Event{add(0, lab), install(10, hub), fail(60, unit.UnknownHours)}, []unit.Event{add(0, lab), move(40, hole)}, 30 + 3*20},
+		{"moves after now", []unit.Event{add(0, lab), install(10, hub)}, []unit.Event{add(0, lab), move(140, hole)}, 90},
+	} {
+		events := map[clock.Dot][]unit.Event{u: test.own, hub: test.hubs}
+		if got := unit.StressedHours(events, u, at(100).Time(), stress); math.Abs(got-test.want) > 6*tickHours {
+			t.Errorf("%s: %v h, want %v", test.name, got, test.want)
+		}
+		even := func(clock.Dot) float64 { return 1 }
+		if got, want := unit.StressedHours(events, u, at(100).Time(), even), unit.ServiceHours(test.own, at(100).Time()); math.Abs(got-want) > 6*tickHours {
+			t.Errorf("%s: without stress %v h; ServiceHours has %v", test.name, got, want)
+		}
+	}
+}
