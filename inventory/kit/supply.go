@@ -3,6 +3,7 @@ package kit
 import (
 	"fmt"
 	"math"
+	"time"
 
 	"pulk/inventory/sparing"
 )
@@ -44,6 +45,26 @@ func (r Request) Dates() ([]Dated, error) {
 		list[0].Probability += sure
 	}
 	return list, nil
+}
+
+// MeanHours is how long the time without delivery is in the mean.
+func (p *Plan) MeanHours() float64 {
+	sum := 0.0
+	for _, d := range p.Dates {
+		sum += d.Probability * d.Hours
+	}
+	return sum
+}
+
+// Latest is the latest day on which the delivery may come.
+func (r Request) Latest() time.Time {
+	latest := r.Until
+	for _, d := range r.Delays {
+		if day := r.Until.Add(time.Duration(d.Days * 24 * float64(time.Hour))); day.After(latest) {
+			latest = day
+		}
+	}
+	return latest
 }
 
 // stocked says how probable it is that a stock suffices until one date, and that it
