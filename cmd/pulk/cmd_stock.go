@@ -24,16 +24,17 @@ func (e *env) stockCommand() *cli.Command {
 	at := &cli.StringFlag{Name: "at", Usage: "`LOCATION`"}
 	note := &cli.StringFlag{Name: "note", Usage: "a `TEXT` to go with it"}
 	why := &cli.StringFlag{Name: "why", Usage: "the `REASON`"}
-	return group("stock", "what lies where: receive, move, issue, count",
+	return group("stock", "what lies where: receive, move, issue, count", append(e.quarantineVerbs(),
 		verb{path: "pulk stock receive", args: "PART QUANTITY", minArgs: 2, maxArgs: 2, usage: "take in what came from outside", writes: true,
 			examples: []string{"pulk stock receive CON-011 80 --to stn-store --lot L2612 --expires 2029-03-01 --as piet"},
 			flags:    []cli.Flag{to, &cli.StringFlag{Name: "lot", Usage: "`LOT`"}, &cli.StringFlag{Name: "expires", Usage: "the lot's `DATE`, YYYY-MM-DD"}, note}, action: (*call).stockReceive}.command(e),
 		verb{path: "pulk stock move", args: "PART QUANTITY", minArgs: 2, maxArgs: 2, usage: "carry from one place to another", writes: true,
 			examples: []string{"pulk stock move CON-011 10 --from stn-store --to drill-hut --as tomas"}, flags: []cli.Flag{from, to, lot, note}, action: (*call).stockMove}.command(e),
 		verb{path: "pulk stock issue", args: "PART QUANTITY", minArgs: 2, maxArgs: 2, usage: "take for use, for a run where there is one", writes: true,
-			about:    "Lots are taken first expired first out; an expired lot only if it is named with --lot.",
+			about: "Lots are taken first expired first out. A lot that is named out of turn, or has expired, needs\n" +
+				"a reason with --why; one in quarantine is refused.",
 			examples: []string{"pulk stock issue CON-011 2 --from drill-hut --run stn-41 --step 90 --as tomas"},
-			flags:    []cli.Flag{from, lot, &cli.StringFlag{Name: "run", Usage: "the `RUN` it is for"}, &cli.StringFlag{Name: "step", Usage: "the `STEP` of that run"}, note}, action: (*call).stockIssue}.command(e),
+			flags:    []cli.Flag{from, lot, &cli.StringFlag{Name: "run", Usage: "the `RUN` it is for"}, &cli.StringFlag{Name: "step", Usage: "the `STEP` of that run"}, note, why}, action: (*call).stockIssue}.command(e),
 		verb{path: "pulk stock count", args: "PART COUNTED", minArgs: 2, maxArgs: 2, usage: "say what was found; a difference becomes a movement", writes: true,
 			examples: []string{`pulk stock count CON-011 7 --at drill-hut --why "one lost in the snow" --as tomas`},
 			flags:    []cli.Flag{at, &cli.StringFlag{Name: "lot", Usage: "`LOT`"}, why}, action: (*call).stockCount}.command(e),
@@ -43,7 +44,7 @@ func (e *env) stockCommand() *cli.Command {
 		verb{path: "pulk stock list", usage: "what lies where, what is short, what expires", reads: true,
 			flags: []cli.Flag{at, &cli.IntFlag{Name: "days", Value: 60, Usage: "tell what expires within so many `DAYS`"}}, action: (*call).stockList}.command(e),
 		verb{path: "pulk stock history", args: "PART", minArgs: 1, maxArgs: 1, usage: "all movements of an item", reads: true, action: (*call).stockHistory}.command(e),
-	)
+	)...)
 }
 
 // stockAct reads the item and quantity of a stock command and runs fn with them.
@@ -136,7 +137,7 @@ func (c *call) stockIssue() error {
 		if err != nil {
 			return "", err
 		}
-		draws, err := stock.Issue(tx, it, c.lot(), from, n, runID, step, c.String("note"))
+		draws, err := stock.Issue(tx, it, c.lot(), from, n, runID, step, c.String("note"), c.String("why"))
 		return "issued: " + drawsText(it, draws), err
 	})
 }
@@ -213,6 +214,7 @@ type levelRow struct {
 	Quantity    int64  `json:"quantity"`
 	UnitOfIssue string `json:"unit_of_issue"`
 	Expires     string `json:"expires"`
+	Quarantined bool   `json:"quarantined"` // not to be issued
 }
 
 // shortRow is an item below its minimum.
@@ -225,7 +227,7 @@ type shortRow struct {
 }
 
 func levelRowOf(l stock.Level) levelRow {
-	return levelRow{l.Location.Code, l.Item.PartNumber, l.Item.Name, l.Lot, l.Quantity, l.Item.UnitOfIssue, l.Expires}
+	return levelRow{l.Location.Code, l.Item.PartNumber, l.Item.Name, l.Lot, l.Quantity, l.Item.UnitOfIssue, l.Expires, l.Quarantined}
 }
 
 func (c *call) stockList() error {
@@ -289,6 +291,9 @@ func (c *call) printLevelTable(levels []stock.Level, day string) {
 		expires := l.Expires
 		if expires != "" && expires < day {
 			expires += " EXPIRED"
+		}
+		if l.Quarantined {
+			quantity += " QUARANTINE"
 		}
 		t.add(l.Location.Code, l.Item.PartNumber, l.Item.Name, l.Lot, quantity, expires)
 	}

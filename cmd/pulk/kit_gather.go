@@ -152,7 +152,7 @@ func (g *gatherer) levels() error {
 	until := stock.Day(g.request.Latest())
 	for _, l := range levels {
 		part := g.byItem[l.Item.ID]
-		if part != nil && g.here(l.Location.ID) && (l.Expires == "" || l.Expires >= until) {
+		if part != nil && !l.Quarantined && g.here(l.Location.ID) && (l.Expires == "" || l.Expires >= until) {
 			part.Good += max(0, l.Quantity)
 		}
 	}

@@ -363,12 +363,12 @@ func (g *reviewGatherer) countUnits(row *review.PartNeed, it *stock.Item, within
 	return err
 }
 
-// countStock counts what lies there in date, and until when that is enough.
+// countStock counts what lies there in date and in no quarantine, and until when that is enough.
 func (g *reviewGatherer) countStock(row *review.PartNeed, it *stock.Item, levels []stock.Level, within map[clock.Dot]bool) {
 	day := stock.Day(g.facts.Now)
 	var lots []stock.Level
 	for _, l := range levels {
-		if l.Item.ID == it.ID && within[l.Location.ID] && (l.Expires == "" || l.Expires >= day) {
+		if l.Item.ID == it.ID && within[l.Location.ID] && !l.Quarantined && (l.Expires == "" || l.Expires >= day) {
 			lots = append(lots, l)
 			row.Have += l.Quantity
 		}

@@ -233,7 +233,7 @@ func (s *season) movement(tx *changelog.Tx, row map[string]string) error {
 	case "move":
 		_, err = stock.Move(tx, it, lot, from, to, n, "")
 	case "issue":
-		_, err = stock.Issue(tx, it, lot, from, n, s.runs[row["run"]], 0, "")
+		_, err = stock.Issue(tx, it, lot, from, n, s.runs[row["run"]], 0, "", "as the season's file has it")
 	case "scrap":
 		_, err = stock.Scrap(tx, it, lot, from, n, "season's end")
 	case "count":

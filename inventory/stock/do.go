@@ -48,10 +48,14 @@ func Stacks(tx *changelog.Tx, it *Item, at *Location) ([]Stack, error) {
 	if err != nil {
 		return nil, err
 	}
+	holds, err := HoldsOf(tx, it.ID)
+	if err != nil {
+		return nil, err
+	}
 	var stacks []Stack
 	for shelf, n := range Balance(all) {
 		if shelf.Location == at.ID {
-			stacks = append(stacks, Stack{shelf.Lot, n, it.LotExpiry[shelf.Lot]})
+			stacks = append(stacks, Stack{shelf.Lot, n, it.LotExpiry[shelf.Lot], Quarantined(holds, shelf)})
 		}
 	}
 	return FirstExpired(stacks), nil
@@ -71,9 +75,12 @@ func draw(tx *changelog.Tx, it *Item, lot string, from *Location, quantity int64
 	}
 	day := ""
 	if lot == AnyLot {
-		day = tx.Author().Now.UTC().Format("2006-01-02")
+		day = Day(tx.Author().Now)
 	} else {
 		stacks = slices.DeleteFunc(stacks, func(s Stack) bool { return s.Lot != lot })
+		for i := range stacks {
+			stacks[i].Quarantined = false // whoever names it may carry it away, or throw it away
+		}
 	}
 	draws, missing := Pick(stacks, quantity, day)
 	if missing > 0 {
@@ -92,6 +99,10 @@ func whereElse(tx *changelog.Tx, it *Item) (string, error) {
 	if err != nil {
 		return "", err
 	}
+	holds, err := HoldsOf(tx, it.ID)
+	if err != nil {
+		return "", err
+	}
 	balance := Balance(all)
 	var parts []string
 	for _, shelf := range slices.SortedFunc(maps.Keys(balance), Shelf.Compare) {
@@ -105,6 +116,9 @@ func whereElse(tx *changelog.Tx, it *Item) (string, error) {
 		}
 		if expires := it.LotExpiry[shelf.Lot]; expires != "" {
 			text += " until " + expires
+		}
+		if Quarantined(holds, shelf) {
+			text += " in quarantine"
 		}
 		parts = append(parts, text)
 	}
@@ -127,8 +141,19 @@ func Move(tx *changelog.Tx, it *Item, lot string, from, to *Location, quantity i
 }
 
 // Issue records that stock was taken for use, for a step of a run where given
-// (step is its place plus one, or 0).
-func Issue(tx *changelog.Tx, it *Item, lot string, from *Location, quantity int64, run clock.Dot, step int, note string) ([]Draw, error) {
+// (step is its place plus one, or 0). Lots go first expired first out. One that is
+// named out of turn, or has expired, needs overrule, the reason; one in quarantine is
+// refused.
+func Issue(tx *changelog.Tx, it *Item, lot string, from *Location, quantity int64, run clock.Dot, step int, note, overrule string) ([]Draw, error) {
+	stacks, err := Stacks(tx, it, from)
+	if err != nil {
+		return nil, err
+	}
+	overruled, err := doubt(it, stacks, lot, Day(tx.Author().Now), overrule)
+	if err != nil {
+		return nil, err
+	}
+	note = strings.Trim(note+"; "+overruled, "; ")
 	draws, err := draw(tx, it, lot, from, quantity)
 	for _, d := range draws {
 		tx.Add(change.New(kind.StockIssue, change.Ref(it.ID), change.Text(d.Lot), change.Ref(from.ID), change.Num(d.Quantity), change.Num(d.Held),

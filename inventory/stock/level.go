@@ -17,6 +17,8 @@ type Level struct {
 	Lot      string
 	Quantity int64
 	Expires  string // YYYY-MM-DD, or empty
+
+	Quarantined bool
 }
 
 // Short is an item of which less is there than there is to be.
@@ -41,12 +43,16 @@ func Levels(tx *changelog.Tx) ([]Level, error) {
 	if err != nil {
 		return nil, err
 	}
-	return levels(Balance(all), items, places), nil
+	holds, err := Holds(tx)
+	if err != nil {
+		return nil, err
+	}
+	return levels(Balance(all), items, places, holds), nil
 }
 
 // levels joins a balance with the items and places that it names. What names an
 // item or a place that is not here yet is left out until it is.
-func levels(balance map[Shelf]int64, items []*Item, places []*Location) []Level {
+func levels(balance map[Shelf]int64, items []*Item, places []*Location, holds []Hold) []Level {
 	itemByID, placeByID := map[clock.Dot]*Item{}, map[clock.Dot]*Location{}
 	for _, it := range items {
 		itemByID[it.ID] = it
@@ -58,7 +64,7 @@ func levels(balance map[Shelf]int64, items []*Item, places []*Location) []Level 
 	for shelf, n := range balance {
 		it, place := itemByID[shelf.Item], placeByID[shelf.Location]
 		if it != nil && place != nil {
-			list = append(list, Level{it, place, shelf.Lot, n, it.LotExpiry[shelf.Lot]})
+			list = append(list, Level{it, place, shelf.Lot, n, it.LotExpiry[shelf.Lot], Quarantined(holds, shelf)})
 		}
 	}
 	slices.SortFunc(list, func(a, b Level) int {
@@ -69,8 +75,8 @@ func levels(balance map[Shelf]int64, items []*Item, places []*Location) []Level 
 }
 
 // Shortages returns the items of which less lies at a place, or in all places
-// together, than the minimum set for it. What has expired on the given day does
-// not count.
+// together, than the minimum set for it. What has expired on the given day, or is in
+// quarantine, does not count.
 func Shortages(levels []Level, items []*Item, day string) []Short {
 	type place struct {
 		item clock.Dot
@@ -78,7 +84,7 @@ func Shortages(levels []Level, items []*Item, day string) []Short {
 	}
 	have := map[place]int64{}
 	for _, l := range levels {
-		if l.Expires != "" && l.Expires < day {
+		if l.Quarantined || l.Expires != "" && l.Expires < day {
 			continue
 		}
 		have[place{l.Item.ID, l.Location.Code}] += l.Quantity

@@ -65,6 +65,8 @@ type Stack struct {
 	Lot      string
 	Quantity int64
 	Expires  string // YYYY-MM-DD, or empty
+
+	Quarantined bool
 }
 
 // FirstExpired orders lots as they are to be used: what expires first goes first,
@@ -90,11 +92,11 @@ type Draw struct {
 	Held     int64 // what lay there before
 }
 
-// Pick takes a quantity from lots, first expired first out, leaving out what has
-// expired on the given day (YYYY-MM-DD). missing is what they do not hold.
+// Pick takes a quantity from lots, first expired first out, leaving out what is in
+// quarantine or has expired on the given day (YYYY-MM-DD). missing is what they do not hold.
 func Pick(stacks []Stack, quantity int64, day string) (draws []Draw, missing int64) {
 	for _, s := range FirstExpired(stacks) {
-		if s.Quantity <= 0 || s.Expires != "" && s.Expires < day {
+		if !s.fit(day) {
 			continue
 		}
 		n := min(quantity, s.Quantity)

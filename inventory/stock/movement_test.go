@@ -60,7 +60,8 @@ func TestBalanceAgainstPlainMap(t *testing.T) {
 }
 
 func TestPickTakesTheFirstToExpire(t *testing.T) {
-	stacks := []Stack{{"never", 5, ""}, {"late", 4, "2028-01-01"}, {"soon", 3, "2027-02-01"}, {"gone", 9, "2026-12-31"}}
+	stacks := []Stack{{Lot: "never", Quantity: 5}, {Lot: "late", Quantity: 4, Expires: "2028-01-01"}, {Lot: "soon", Quantity: 3, Expires: "2027-02-01"},
+		{Lot: "gone", Quantity: 9, Expires: "2026-12-31"}, {Lot: "held", Quantity: 9, Expires: "2027-01-06", Quarantined: true}}
 	for _, c := range []struct {
 		quantity, missing int64
 		want              string
@@ -148,7 +149,7 @@ func TestTwoSitesDrawFromOneShelf(t *testing.T) {
 			if err != nil {
 				return err
 			}
-			_, err = Issue(tx, it, AnyLot, shelf, n, clock.Dot{}, 0, "")
+			_, err = Issue(tx, it, AnyLot, shelf, n, clock.Dot{}, 0, "", "")
 			return err
 		})
 	}

@@ -2,6 +2,7 @@ package stock
 
 import (
 	"fmt"
+	"time"
 
 	"pulk/schema/kind"
 	"pulk/sync/changelog"
@@ -48,6 +49,26 @@ CREATE TABLE movement (
 CREATE INDEX movement_item ON movement (item);
 CREATE INDEX movement_run ON movement (run) WHERE run IS NOT NULL;
 
+-- lot_hold is every quarantine of a lot, released ones too.
+CREATE TABLE lot_hold (
+  dot      BLOB PRIMARY KEY,
+  item     BLOB NOT NULL,
+  lot      TEXT NOT NULL,
+  location BLOB,            -- NULL: wherever it lies
+  why      TEXT NOT NULL,
+  person   BLOB,
+  since_ms INTEGER NOT NULL -- Unix ms
+) STRICT, WITHOUT ROWID;
+CREATE INDEX lot_hold_item ON lot_hold (item);
+
+-- lot_release is every release of a hold, which may not be here yet.
+CREATE TABLE lot_release (
+  dot  BLOB PRIMARY KEY,
+  hold BLOB NOT NULL,
+  why  TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+CREATE INDEX lot_release_hold ON lot_release (hold);
+
 -- loose_void is every void of something that is no entry of a run.
 CREATE TABLE loose_void (
   target BLOB NOT NULL,
@@ -59,7 +80,9 @@ CREATE TABLE loose_void (
 }
 
 // Tables implements [changelog.Projector].
-func (Projection) Tables() []string { return []string{"item", "location", "movement", "loose_void"} }
+func (Projection) Tables() []string {
+	return []string{"item", "location", "movement", "loose_void", "lot_hold", "lot_release"}
+}
 
 // Apply implements [changelog.Projector].
 func (Projection) Apply(tx *changelog.Tx, e *changelog.Entry) error {
@@ -69,6 +92,17 @@ func (Projection) Apply(tx *changelog.Tx, e *changelog.Entry) error {
 		return tx.Exec("INSERT INTO item (dot, part_number) VALUES (?, ?)", e.Dot.Key(), v[0].Text)
 	case kind.LocationAdd:
 		return tx.Exec("INSERT INTO location (dot, code) VALUES (?, ?)", e.Dot.Key(), v[0].Text)
+	case kind.LotHold:
+		if v[0].Ref.IsZero() {
+			return nil
+		}
+		return tx.Exec("INSERT INTO lot_hold (dot, item, lot, location, why, person, since_ms) VALUES (?, ?, ?, ?, ?, ?, ?)",
+			e.Dot.Key(), v[0].Ref.Key(), v[1].Text, v[2].Ref.Key(), v[3].Text, e.Person.Key(), e.At.Time().UnixMilli())
+	case kind.LotRelease:
+		if v[0].Ref.IsZero() {
+			return nil
+		}
+		return tx.Exec("INSERT INTO lot_release (dot, hold, why) VALUES (?, ?, ?)", e.Dot.Key(), v[0].Ref.Key(), v[1].Text)
 	case kind.Void:
 		if !v[1].Ref.IsZero() || v[0].Ref.IsZero() {
 			return nil
@@ -183,7 +217,41 @@ func MovementByID(tx *changelog.Tx, id clock.Dot) (Movement, bool, error) {
 	return list[0], true, nil
 }
 
-// Conflicts implements [changelog.Conflicter]: stock below zero, two items with one
+const holdColumns = `SELECT h.dot, h.item, h.lot, h.location, h.why, h.person, h.since_ms,
+  (SELECT min(r.dot) FROM lot_release r WHERE r.hold = h.dot) FROM lot_hold h `
+
+func holds(tx *changelog.Tx, where string, args ...any) ([]Hold, error) {
+	var list []Hold
+	err := tx.Each(holdColumns+where+" ORDER BY h.since_ms, h.dot", args, func(scan func(...any) error) error {
+		var h Hold
+		var keys [5][]byte
+		var ms int64
+		if err := scan(&keys[0], &keys[1], &h.Lot, &keys[2], &h.Why, &keys[3], &ms, &keys[4]); err != nil {
+			return err
+		}
+		h.Since = time.UnixMilli(ms).UTC()
+		for i, dot := range []*clock.Dot{&h.ID, &h.Item, &h.At, &h.Person, &h.Released} {
+			var err error
+			if *dot, err = clock.DotFromKey(keys[i]); err != nil {
+				return err
+			}
+		}
+		list = append(list, h)
+		return nil
+	})
+	return list, err
+}
+
+// Holds returns all holds, released ones too, the earliest first.
+func Holds(tx *changelog.Tx) ([]Hold, error) { return holds(tx, "") }
+
+// HoldsOf returns the holds of an item.
+func HoldsOf(tx *changelog.Tx, item clock.Dot) ([]Hold, error) {
+	return holds(tx, "WHERE h.item = ?", item.Key())
+}
+
+// Conflicts implements [changelog.Conflicter]: stock below zero, lots issued by people who
+// had not heard of their quarantine, two items with one
 // part number, two locations with one code.
 func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
 	all, err := Movements(tx)
@@ -194,6 +262,11 @@ func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
 	if err != nil {
 		return nil, err
 	}
+	issued, err := issuedInQuarantine(tx, all)
+	if err != nil {
+		return nil, err
+	}
+	list = append(list, issued...)
 	for _, what := range []struct{ noun, column, table string }{{"item", "part_number", "item"}, {"location", "code", "location"}} {
 		more, err := doubled(tx, what.noun, what.column, what.table)
 		if err != nil {

@@ -267,3 +267,11 @@ var (
 	// the same change-set that takes the difference in.
 	CountSettle = register(132, "count.settle", cols("sheet", Ref, "item", Ref, "lot", Text, "movement", Ref))
 )
+
+// Lots that are not to be used.
+var (
+	// LotHold puts a lot into quarantine, wherever it lies or at one location.
+	LotHold = register(133, "lot.hold", cols("item", Ref, "lot", Text, "location", Ref, "why", Text))
+	// LotRelease ends one hold; a hold that its author had not heard of goes on.
+	LotRelease = register(134, "lot.release", cols("hold", Ref, "why", Text))
+)
