@@ -54,6 +54,7 @@ type kitLine struct {
 	Spoils       int      `json:"expires_days_too_early"` // so many days before the latest delivery, if made on the first day; 0: it lasts
 	Repair       int64    `json:"repair_percent"`         // of a hundred failed units, repaired on site
 	RepairHours  int64    `json:"repair_hours"`           // in the mean
+	PriorLike    string   `json:"prior_like"`             // the part whose rate this one has before its own record; empty where none is told
 	Stress       *float64 `json:"stress"`                 // what an hour of those in service counts in the mean, by their places; null for consumables
 	WearShape    *float64 `json:"wear_shape"`             // of Weibull lives; null where no wear-out is asked for
 	WearLow      *float64 `json:"wear_shape_low"`
@@ -80,6 +81,9 @@ func kitLineOf(l *kit.Line) kitLine {
 	line.Class, line.Pack, line.Repair, line.RepairHours = l.Terms.Class.String(), max(1, l.Terms.Pack), l.Terms.RepairPercent, l.Terms.RepairHours
 	if l.Basis == kit.Spare {
 		line.Stress = &l.Stress
+		if l.Prior != nil {
+			line.PriorLike = l.Prior.Like
+		}
 		line.Needed = cmp.Or(l.Terms.Needed, l.Installed)
 		line.Rate, line.RateLow, line.RateHigh = &l.RatePerHour, &l.RateLowPerHour, &l.RateHighPerHour
 	}

@@ -18,6 +18,7 @@ func termsFlags() []cli.Flag {
 	return []cli.Flag{
 		&cli.StringSliceFlag{Name: "late", Usage: "the delivery may come so much later, as `DAYS=PROBABILITY`; may be repeated, the rest comes on the day"},
 		&cli.StringFlag{Name: "terms", Usage: "what is asked of single items: a CSV `FILE` of classes, units needed, packs, bounds, repair; columns: docs/kit-terms.md"},
+		&cli.StringSliceFlag{Name: "like", Usage: "`PART=OTHER` or PART=OTHER:WEIGHT: before its own record PART fails as OTHER does, as if WEIGHT failures had been seen (else --prior-weight); may be repeated"},
 		&cli.StringSliceFlag{Name: "stress", Usage: "an hour of service at or in a place counts so many, as `LOCATION=FACTOR`; may be repeated, elsewhere it counts one"},
 		&cli.StringSliceFlag{Name: "wear", Usage: "`PART` wears out: its lives follow a Weibull distribution, fitted to the record; may be repeated"},
 	}
@@ -58,6 +59,9 @@ func (c *call) withTerms(parts []kit.Part) error {
 	for i := range parts {
 		at[parts[i].PartNumber] = &parts[i]
 	}
+	if err := c.withLikeness(at); err != nil {
+		return err
+	}
 	for _, number := range c.StringSlice("wear") {
 		if at[number] == nil || at[number].Installed == 0 {
 			return fault.Misuse("see: pulk kit plan --all", "--wear: %q is not in service", number)
@@ -85,9 +89,41 @@ func (c *call) withTerms(parts []kit.Part) error {
 func termsFault(err error) error {
 	var wrong *kit.TermsError
 	if errors.As(err, &wrong) {
-		return fault.Misuse("see --terms, --least and --most", "%s", err)
+		return fault.Misuse("see --terms, --least, --most, --wear and --like", "%s", err)
 	}
 	return err
+}
+
+// withLikeness gives parts the rates of others, by --like.
+func (c *call) withLikeness(parts map[string]*kit.Part) error {
+	var given []func()
+	for _, text := range c.StringSlice("like") {
+		number, other, ok := strings.Cut(text, "=")
+		weight := c.Float64("prior-weight")
+		if at := strings.LastIndexByte(other, ':'); at >= 0 {
+			x, err := strconv.ParseFloat(other[at+1:], 64)
+			if ok = ok && err == nil && x > 0 && x <= 1000; ok {
+				weight, other = x, other[:at]
+			}
+		}
+		if !ok || number == other {
+			return fault.Misuse("like --like WIN-004=WIN-003:0.5", "--like %q", text)
+		}
+		for _, one := range []string{number, other} {
+			if parts[one] == nil {
+				return fault.Hint("see: pulk item list", "--like: the catalogue has no part %q", one)
+			}
+		}
+		prior, err := parts[other].LikenessTo(weight, c.Float64("prior-weight"))
+		if err != nil {
+			return termsFault(err)
+		}
+		given = append(given, func() { parts[number].Prior = prior })
+	}
+	for _, give := range given { // all by what was known before
+		give()
+	}
+	return nil
 }
 
 // deliveryJSON is a day on which the delivery may come.

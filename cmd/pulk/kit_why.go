@@ -159,7 +159,9 @@ func agesText(hours []float64) string {
 
 // sayRate tells where a constant rate comes from.
 func sayRate(p *kit.Plan, l *kit.Line, say func(string, ...any)) {
-	if l.PriorMTBFHours > 0 {
+	if l.Prior != nil {
+		say("Like %s: one failure in %.0f h. It weighs as %.3g failures in %.0f h.", l.Prior.Like, l.Prior.MTBFHours, l.Prior.Failures, l.Prior.Failures*l.Prior.MTBFHours)
+	} else if l.PriorMTBFHours > 0 {
 		say("Datasheet: one failure in %d h. It weighs as %g failures in %.0f h.", l.PriorMTBFHours, p.PriorFailures, p.PriorFailures*float64(l.PriorMTBFHours))
 	} else {
 		say("No datasheet figure: the record alone speaks (a prior of half a failure in no time).")

@@ -46,6 +46,8 @@ type Part struct {
 	HeightMM       int64
 	PriorMTBFHours int64 // 0: none
 	PriceCents     int64 // 0: not known
+	// Prior, if it is set, goes before PriorMTBFHours.
+	Prior *Prior
 
 	Installed     int64   // units in service that can be reached
 	Failures      int64   // seen so far

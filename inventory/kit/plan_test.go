@@ -53,6 +53,7 @@ func TestLines(t *testing.T) {
 	}{
 		{"nothing", Part{}, nil, nil},
 		{"no_rate", Part{Installed: 2}, []Basis{NoRate}, []int64{0}},
+		{"installed_an_hour_ago", Part{Installed: 2, UnitHoursSeen: 2}, []Basis{NoRate}, []int64{0}}, // once stopped the whole plan
 		{"consumable", Part{Uses: []sparing.Use{{Runs: 30, PerRun: 2}}, Good: 10}, []Basis{Consumable}, []int64{50}},
 		{"consumable_by_experience", Part{Uses: []sparing.Use{{Runs: 30, PerRun: 2}}, Experience: sparing.Experience{Planned: 100, Used: 125}}, []Basis{Consumable}, []int64{75}},
 		{"both_share_the_stock", Part{Installed: 1, PriorMTBFHours: 100_000_000, Good: 3, Uses: []sparing.Use{{Runs: 1, PerRun: 5}}}, []Basis{Spare, Consumable}, []int64{0, 2}},
@@ -125,5 +126,38 @@ func TestTrend(t *testing.T) {
 		if l := plan.Lines[0]; l.Worsens() != c.worsens || l.Improves() != c.improves || (l.Trend != nil) != c.known {
 			t.Errorf("%v: worsens %t, improves %t, trend %+v", c.hours, l.Worsens(), l.Improves(), l.Trend)
 		}
+	}
+}
+
+// TestLikeness: a part that is like another has its rate, with the weight that is
+// given but no more than the other's own.
+func TestLikeness(t *testing.T) {
+	known := Part{PartNumber: "OLD", Installed: 1, PriorMTBFHours: 10_000, Failures: 3, UnitHoursSeen: 30_000} // 4 failures in 40,000 h
+	for _, c := range []struct{ asked, weighs float64 }{{1, 1}, {0.5, 0.5}, {100, 4}} {
+		prior, err := known.LikenessTo(c.asked, 1)
+		if err != nil || prior.Like != "OLD" || math.Abs(prior.MTBFHours-10_000) > 1e-6 || prior.Failures != c.weighs {
+			t.Errorf("%g asked: %+v, %v; want 10,000 h that weigh %g", c.asked, prior, err, c.weighs)
+		}
+	}
+	prior, err := known.LikenessTo(2, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	alike, sheet := Part{PartNumber: "NEW", Installed: 3, PriorMTBFHours: 500, Prior: prior}, Part{PartNumber: "NEW", Installed: 3, PriorMTBFHours: 10_000}
+	heavy := request
+	heavy.PriorFailures = 2
+	a, err := Make(request, []Part{alike})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := Make(heavy, []Part{sheet})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a.Lines[0].Send != b.Lines[0].Send || math.Abs(a.Lines[0].OddsSent-b.Lines[0].OddsSent) > 1e-12 {
+		t.Errorf("like another: %d, %v; by a datasheet that says the same: %d, %v", a.Lines[0].Send, a.Lines[0].OddsSent, b.Lines[0].Send, b.Lines[0].OddsSent)
+	}
+	if _, err := (&Part{PartNumber: "NONE"}).LikenessTo(1, 1); err == nil {
+		t.Error("a likeness to what nobody knows is taken")
 	}
 }

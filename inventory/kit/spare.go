@@ -8,19 +8,13 @@ import (
 
 func (p *Plan) spare(part Part) (Line, error) {
 	line := Line{Part: part, Basis: Spare, UseRatio: 1}
-	var prior sparing.Rate
-	var err error
-	switch {
-	case part.PriorMTBFHours > 0:
-		prior, err = sparing.RateFromMTBF(float64(part.PriorMTBFHours), p.PriorFailures)
-	case part.UnitHoursSeen > 0:
-		prior, err = sparing.NewRate(0.5, 0) // Jeffreys: nothing but the record speaks
-	default:
-		line.Basis = NoRate
-		return line, nil
-	}
+	prior, ok, err := part.prior(p.PriorFailures)
 	if err != nil {
 		return line, err
+	}
+	if !ok || part.saysNothing(p.Dates[len(p.Dates)-1].Hours) {
+		line.Basis = NoRate
+		return line, nil
 	}
 	answer, err := sparing.Need(sparing.Line{Installed: part.Installed, HoursToDelivery: p.Hours * part.stress(), Prior: prior, Failures: part.Failures,
 		UnitHoursSeen: part.UnitHoursSeen, GoodStock: part.Good, Target: p.Target, IntervalProbability: p.IntervalProbability, Piece: part.piece()})
@@ -60,6 +54,62 @@ func (p *Plan) spare(part Part) (Line, error) {
 		}
 	}
 	return line, nil
+}
+
+// prior is what is known of a part's rate before its record; false where there is not
+// even a record.
+func (p *Part) prior(priorFailures float64) (rate sparing.Rate, ok bool, err error) {
+	switch {
+	case p.Prior != nil:
+		rate, err = sparing.RateFromMTBF(p.Prior.MTBFHours, p.Prior.Failures)
+	case p.PriorMTBFHours > 0:
+		rate, err = sparing.RateFromMTBF(float64(p.PriorMTBFHours), priorFailures)
+	case p.UnitHoursSeen > 0:
+		rate, err = sparing.NewRate(0.5, 0) // Jeffreys: nothing but the record speaks
+	default:
+		return rate, false, nil
+	}
+	return rate, true, err
+}
+
+// shortRecord is which part of the time to come a record without a failure, and without
+// anything known before it, must have to say anything of a rate. Below it the answer
+// would be made by the shape that stands for ignorance: dozens of spares for a unit
+// that was installed yesterday.
+const shortRecord = 0.01
+
+// saysNothing reports that a record is too short for so many hours to come.
+func (p *Part) saysNothing(hours float64) bool {
+	return p.Prior == nil && p.PriorMTBFHours == 0 && p.Failures == 0 && p.UnitHoursSeen < shortRecord*float64(p.Installed)*p.stress()*hours
+}
+
+// Prior is a rate taken over from a part that is alike.
+type Prior struct {
+	Like      string  // its part number
+	MTBFHours float64 // by its datasheet and record
+	Failures  float64 // what that weighs, as if so many had been seen
+}
+
+// LikenessTo returns the prior that a part has as one like another, as if so many
+// failures of it had been seen. It weighs no more than what is known of the other, which
+// must have failed or have a datasheet: else the error is a *[TermsError].
+func (p *Part) LikenessTo(failures, priorFailures float64) (*Prior, error) {
+	prior, ok, err := p.prior(priorFailures)
+	if err != nil {
+		return nil, err
+	}
+	if !ok || p.Prior == nil && p.PriorMTBFHours == 0 && p.Failures == 0 {
+		return nil, &TermsError{fmt.Sprintf("of %s neither a datasheet nor a failure says how often it fails", p.PartNumber)}
+	}
+	rate, err := prior.After(p.Failures, p.UnitHoursSeen)
+	if err != nil {
+		return nil, err
+	}
+	mean, err := rate.MeanPerHour()
+	if err != nil {
+		return nil, err
+	}
+	return &Prior{p.PartNumber, 1 / mean, min(failures, rate.Shape())}, nil
 }
 
 // plain reports that an item is one whose smallest stock [sparing.Need] knows.
