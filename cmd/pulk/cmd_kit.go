@@ -104,6 +104,9 @@ func (c *call) kitRequest() (kit.Request, error) {
 			return request, err
 		}
 	}
+	if request.Kept, err = c.kitKept(); err != nil {
+		return request, err
+	}
 	if request.Delays, err = c.kitDelays(); err != nil {
 		return request, err
 	}
@@ -313,6 +316,16 @@ func (c *call) printTimes(p *kit.Plan) {
 		l := &p.Lines[i]
 		if days := p.SpoilsDays(l); days > 0 {
 			warn("%s %s lasts %d d: even if it is made on the first day it expires %s before the latest delivery.", l.PartNumber, l.Name, l.ShelfLifeDays, plural(days, "day", "days"))
+		}
+	}
+	for i := range p.Lines {
+		l := &p.Lines[i]
+		below, above := p.Unfit(l)
+		if below > 0 {
+			warn("%s %s must be kept above %g °C, and it gets as cold as %g °C: keep it warm, on the way too, or do not count on it.", l.PartNumber, l.Name, *l.Terms.Storage.Low, *p.Kept.Low)
+		}
+		if above > 0 {
+			warn("%s %s must be kept below %g °C, and it gets as warm as %g °C: keep it cold, on the way too, or do not count on it.", l.PartNumber, l.Name, *l.Terms.Storage.High, *p.Kept.High)
 		}
 	}
 	for _, d := range p.Due {

@@ -52,6 +52,8 @@ type kitLine struct {
 	Needed       int64    `json:"units_needed"`           // of those installed; 0 for consumables
 	Pack         int64    `json:"pack"`                   // pieces that go together
 	Spoils       int      `json:"expires_days_too_early"` // so many days before the latest delivery, if made on the first day; 0: it lasts
+	TooCold      float64  `json:"kept_too_cold_degc"`     // by so many degrees --kept-at goes below what it bears
+	TooWarm      float64  `json:"kept_too_warm_degc"`     // the same, above
 	Repair       int64    `json:"repair_percent"`         // of a hundred failed units, repaired on site
 	RepairHours  int64    `json:"repair_hours"`           // in the mean
 	PriorLike    string   `json:"prior_like"`             // the part whose rate this one has before its own record; empty where none is told
@@ -70,6 +72,7 @@ func kitJSONOf(p *kit.Plan) kitJSON {
 	for i := range p.Lines {
 		line := kitLineOf(&p.Lines[i])
 		line.Spoils = p.SpoilsDays(&p.Lines[i])
+		line.TooCold, line.TooWarm = p.Unfit(&p.Lines[i])
 		out.Lines = append(out.Lines, line)
 	}
 	return out

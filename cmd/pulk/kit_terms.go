@@ -18,6 +18,7 @@ func termsFlags() []cli.Flag {
 	return []cli.Flag{
 		&cli.StringSliceFlag{Name: "late", Usage: "the delivery may come so much later, as `DAYS=PROBABILITY`; may be repeated, the rest comes on the day"},
 		&cli.StringFlag{Name: "terms", Usage: "what is asked of single items: a CSV `FILE` of classes, units needed, packs, bounds, repair; columns: docs/kit-terms.md"},
+		&cli.StringFlag{Name: "kept-at", Usage: "how cold and how warm it gets where things are kept, as `LOW..HIGH` in degrees Celsius"},
 		&cli.StringSliceFlag{Name: "like", Usage: "`PART=OTHER` or PART=OTHER:WEIGHT: before its own record PART fails as OTHER does, as if WEIGHT failures had been seen (else --prior-weight); may be repeated"},
 		&cli.StringSliceFlag{Name: "stress", Usage: "an hour of service at or in a place counts so many, as `LOCATION=FACTOR`; may be repeated, elsewhere it counts one"},
 		&cli.StringSliceFlag{Name: "wear", Usage: "`PART` wears out: its lives follow a Weibull distribution, fitted to the record; may be repeated"},
@@ -37,6 +38,21 @@ func (c *call) kitDelays() ([]kit.Delay, error) {
 		list = append(list, kit.Delay{Days: d, Probability: p})
 	}
 	return list, nil
+}
+
+// kitKept reads --kept-at.
+func (c *call) kitKept() (kit.Range, error) {
+	text := c.String("kept-at")
+	if text == "" {
+		return kit.Range{}, nil
+	}
+	low, high, _ := strings.Cut(text, "..")
+	a, err := strconv.ParseFloat(low, 64)
+	b, err2 := strconv.ParseFloat(high, 64)
+	if err != nil || err2 != nil || !(a >= -273.15 && a <= b && b <= 1000) {
+		return kit.Range{}, fault.Misuse("like --kept-at -55..12", "--kept-at %q", text)
+	}
+	return kit.Range{Low: &a, High: &b}, nil
 }
 
 // kitStress reads --stress.

@@ -22,6 +22,8 @@ type Request struct {
 	Until time.Time // the next delivery
 	// Delays are how much later than Until the delivery may come, the shortest first.
 	Delays []Delay
+	// Kept is how cold and how warm it gets where things are kept; nil ends are not known.
+	Kept Range
 	// Target is the probability, for each item by itself, that its stock suffices.
 	Target float64
 	// UseTarget is the probability, for each consumable by itself, that what is sent
@@ -145,6 +147,15 @@ func (p *Plan) SpoilsDays(l *Line) int {
 		return 0
 	}
 	return max(0, int(p.Latest().Sub(p.From.AddDate(0, 0, int(l.ShelfLifeDays))).Hours()/24))
+}
+
+// Unfit says by how many degrees the place goes below and above what a line bears,
+// where something of it is there or sent.
+func (p *Plan) Unfit(l *Line) (below, above float64) {
+	if p.Kept.Low == nil || p.Kept.High == nil || l.Send+l.Good == 0 {
+		return 0, 0
+	}
+	return l.Terms.Storage.Breach(*p.Kept.Low, *p.Kept.High)
 }
 
 // Make works out the plan. Items without any need are left out.

@@ -36,6 +36,23 @@ type Terms struct {
 	// RepairPercent is how many of a hundred failed units can be repaired on site. Each
 	// then takes a time that is exponentially distributed with the mean RepairHours.
 	RepairPercent, RepairHours int64
+	// Storage are the temperatures between which a piece must be kept.
+	Storage Range
+}
+
+// Range is a range of temperatures in degrees Celsius; an end that is nil is open.
+type Range struct{ Low, High *float64 }
+
+// Breach says by how many degrees a place that is as cold as low and as warm as high
+// goes below and above a range; 0 where it does not.
+func (r Range) Breach(low, high float64) (below, above float64) {
+	if r.Low != nil {
+		below = max(0, *r.Low-low)
+	}
+	if r.High != nil {
+		above = max(0, high-*r.High)
+	}
+	return below, above
 }
 
 func (t Terms) pack() int64 { return max(1, t.Pack) }
@@ -113,7 +130,30 @@ var termsForm = grid.Form[ItemTerms]{BytesMax: MaxTermsBytes, RowsMax: MaxTermsR
 		}
 		return ""
 	}),
+	grid.Of("store_above_degc", func(t *ItemTerms, cell string) string { return degrees(cell, &t.Storage.Low) }),
+	grid.Of("store_below_degc", func(t *ItemTerms, cell string) string {
+		if expected := degrees(cell, &t.Storage.High); expected != "" {
+			return expected
+		}
+		if r := t.Storage; r.Low != nil && r.High != nil && *r.Low >= *r.High {
+			return "more than store_above_degc"
+		}
+		return ""
+	}),
 }}
+
+// degrees reads a temperature or nothing, which leaves it open.
+func degrees(cell string, into **float64) string {
+	if cell == "" {
+		return ""
+	}
+	x, err := strconv.ParseFloat(cell, 64)
+	if err != nil || !(x >= -273.15 && x <= 1000) {
+		return "degrees Celsius, as -20, or nothing"
+	}
+	*into = &x
+	return ""
+}
 
 // ParseTerms reads a table of terms, whose columns are those of docs/kit-terms.md:
 // either rows or what is wrong with every bad cell.

@@ -255,25 +255,30 @@ func TestDates(t *testing.T) {
 	}
 }
 
-const termsHead = "part_number,class,needed,pack,pack_grams,pack_litres,least,most,repair_percent,repair_hours\n"
+const termsHead = "part_number,class,needed,pack,pack_grams,pack_litres,least,most,repair_percent,repair_hours,store_above_degc,store_below_degc\n"
 
 func TestParseTerms(t *testing.T) {
-	rows, faults := ParseTerms([]byte(termsHead + "PMP,vital,4,,,,1,6,70,500\nFAN,,,4,1500,9,,,,\n"))
-	if len(faults) > 0 || len(rows) != 2 || rows[0].Terms != (Terms{Class: Vital, Needed: 4, Least: 1, Most: 6, RepairPercent: 70, RepairHours: 500}) ||
+	rows, faults := ParseTerms([]byte(termsHead + "PMP,vital,4,,,,1,6,70,500,,\nFAN,,,4,1500,9,,,,,,\nGLU,,,,,,,,,,-20,30.5\n"))
+	if len(faults) > 0 || len(rows) != 3 || rows[0].Terms != (Terms{Class: Vital, Needed: 4, Least: 1, Most: 6, RepairPercent: 70, RepairHours: 500}) ||
 		rows[1].Terms != (Terms{Pack: 4, PackGrams: 1500, PackLitres: 9}) {
 		t.Errorf("%+v, %v", rows, faults)
 	}
+	if r := rows[2].Storage; *r.Low != -20 || *r.High != 30.5 {
+		t.Errorf("storage from %v to %v", *r.Low, *r.High)
+	}
 	for line, want := range map[string]string{
-		"PMP,grave,,,,,,,,\n":                  "vital, essential, desirable",
-		"PMP,,0,,,,,,,\n":                      "from 1",
-		"PMP,,,,,,,,120,5\n":                   "from 0 to 100",
-		"PMP,,,,,,,,70,\n":                     "hours where repair_percent",
-		"PMP,,,,,,,,,5\n":                      "hours where repair_percent",
-		"PMP,,,,,,,,,\nPMP,,,,,,,,,\n":         "each part number once",
-		",,,,,,,,,\n":                          "a text",
-		"PMP,,,,,,,0,,\n":                      "from 1",
-		"PMP,,,1e9,,,,,,\n":                    "a whole number",
-		"PMP,vital,4,,,,1,6,70,500,too many\n": "10 cells",
+		"PMP,,,,,,,,,,warm,\n":               "degrees Celsius",
+		"PMP,,,,,,,,,,30,-20\n":              "more than store_above_degc",
+		"PMP,grave,,,,,,,,,,\n":              "vital, essential, desirable",
+		"PMP,,0,,,,,,,,,\n":                  "from 1",
+		"PMP,,,,,,,,120,5,,\n":               "from 0 to 100",
+		"PMP,,,,,,,,70,,,\n":                 "hours where repair_percent",
+		"PMP,,,,,,,,,5,,\n":                  "hours where repair_percent",
+		"PMP,,,,,,,,,,,\nPMP,,,,,,,,,,,\n":   "each part number once",
+		",,,,,,,,,,,\n":                      "a text",
+		"PMP,,,,,,,0,,,,\n":                  "from 1",
+		"PMP,,,1e9,,,,,,,,\n":                "a whole number",
+		"PMP,vital,4,,,,1,6,70,500,,,many\n": "12 cells",
 	} {
 		_, faults := ParseTerms([]byte(termsHead + line))
 		if len(faults) == 0 || !strings.Contains(faults[0].String(), want) {
@@ -283,7 +288,7 @@ func TestParseTerms(t *testing.T) {
 }
 
 func FuzzParseTerms(f *testing.F) {
-	f.Add([]byte(termsHead + "PMP,vital,4,,,,1,6,70,500\n"))
+	f.Add([]byte(termsHead + "PMP,vital,4,,,,1,6,70,500,-20,30\n"))
 	f.Add([]byte("\xef\xbb\xbfpart_number\n"))
 	f.Fuzz(func(t *testing.T, source []byte) {
 		rows, faults := ParseTerms(source)
@@ -373,5 +378,28 @@ func TestStress(t *testing.T) {
 	stressed.Wears = true
 	if _, err := Make(request, []Part{stressed}); err == nil {
 		t.Error("wear-out under stress is taken")
+	}
+}
+
+func TestUnfit(t *testing.T) {
+	at := func(x float64) *float64 { return &x }
+	part := Part{PartNumber: "GLU", Uses: []sparing.Use{{Runs: 2, PerRun: 3}}}
+	for _, c := range []struct {
+		name         string
+		kept, bears  Range
+		below, above float64
+	}{
+		{"nothing known", Range{}, Range{at(-20), at(30)}, 0, 0},
+		{"bears all", Range{at(-55), at(12)}, Range{}, 0, 0},
+		{"fits", Range{at(-15), at(12)}, Range{at(-20), at(30)}, 0, 0},
+		{"too cold", Range{at(-55), at(12)}, Range{at(-20), at(30)}, 35, 0},
+		{"too warm", Range{at(-5), at(42)}, Range{nil, at(30)}, 0, 12},
+	} {
+		r, p := request, part
+		r.Kept, p.Terms.Storage = c.kept, c.bears
+		plan := mustMake(t, r, []Part{p})
+		if below, above := plan.Unfit(&plan.Lines[0]); below != c.below || above != c.above {
+			t.Errorf("%s: %v below and %v above, want %v and %v", c.name, below, above, c.below, c.above)
+		}
 	}
 }
