@@ -29,10 +29,10 @@ func (e *env) stockCommand() *cli.Command {
 			examples: []string{"pulk stock receive CON-011 80 --to stn-store --lot L2612 --expires 2029-03-01 --as piet"},
 			flags:    []cli.Flag{to, &cli.StringFlag{Name: "lot", Usage: "`LOT`"}, &cli.StringFlag{Name: "expires", Usage: "the lot's `DATE`, YYYY-MM-DD"}, note}, action: (*call).stockReceive}.command(e),
 		verb{path: "pulk stock move", args: "PART QUANTITY", minArgs: 2, maxArgs: 2, usage: "carry from one place to another", writes: true,
-			examples: []string{"pulk stock move CON-011 10 --from stn-store --to drill-hut --as tomas"}, flags: []cli.Flag{from, to, lot, note}, action: (*call).stockMove}.command(e),
+			examples: []string{"pulk stock move CON-011 10 --from stn-store --to drill-hut --as tomas"}, flags: []cli.Flag{from, to, lot, note, why}, action: (*call).stockMove}.command(e),
 		verb{path: "pulk stock issue", args: "PART QUANTITY", minArgs: 2, maxArgs: 2, usage: "take for use, for a run where there is one", writes: true,
-			about: "Lots are taken first expired first out. A lot that is named out of turn, or has expired, needs\n" +
-				"a reason with --why; one in quarantine is refused.",
+			about: "Lots are taken first expired first out. A lot that is named out of turn, or has expired, or what\n" +
+				"is reserved for another run, needs a reason with --why; a lot in quarantine is refused.",
 			examples: []string{"pulk stock issue CON-011 2 --from drill-hut --run stn-41 --step 90 --as tomas"},
 			flags:    []cli.Flag{from, lot, &cli.StringFlag{Name: "run", Usage: "the `RUN` it is for"}, &cli.StringFlag{Name: "step", Usage: "the `STEP` of that run"}, note, why}, action: (*call).stockIssue}.command(e),
 		verb{path: "pulk stock count", args: "PART COUNTED", minArgs: 2, maxArgs: 2, usage: "say what was found; a difference becomes a movement", writes: true,
@@ -122,7 +122,7 @@ func (c *call) stockMove() error {
 		if err != nil {
 			return "", err
 		}
-		draws, err := stock.Move(tx, it, c.lot(), from, to, n, c.String("note"))
+		draws, err := stock.Move(tx, it, c.lot(), from, to, n, c.String("note"), c.String("why"))
 		return "moved to " + to.Code + ": " + drawsText(it, draws), err
 	})
 }

@@ -20,6 +20,7 @@ func (e *env) commands() []*cli.Command {
 		e.locationCommand(),
 		e.stockCommand(),
 		e.countCommand(),
+		e.reserveCommand(),
 		e.unitCommand(),
 		e.assemblyCommand(),
 		e.labelCommand(),

@@ -231,7 +231,7 @@ func (s *season) movement(tx *changelog.Tx, row map[string]string) error {
 	case "receive":
 		_, err = stock.Receive(tx, it, lot, to, n, s.expiry[it.PartNumber+"\x00"+lot], "")
 	case "move":
-		_, err = stock.Move(tx, it, lot, from, to, n, "")
+		_, err = stock.Move(tx, it, lot, from, to, n, "", "")
 	case "issue":
 		_, err = stock.Issue(tx, it, lot, from, n, s.runs[row["run"]], 0, "", "as the season's file has it")
 	case "scrap":

@@ -128,11 +128,17 @@ func whereElse(tx *changelog.Tx, it *Item) (string, error) {
 	return "held: " + strings.Join(parts, ", "), nil
 }
 
-// Move records that stock was carried from one place to another.
-func Move(tx *changelog.Tx, it *Item, lot string, from, to *Location, quantity int64, note string) ([]Draw, error) {
+// Move records that stock was carried from one place to another. To carry away what is
+// reserved where it lies needs overrule, the reason.
+func Move(tx *changelog.Tx, it *Item, lot string, from, to *Location, quantity int64, note, overrule string) ([]Draw, error) {
 	if from.ID == to.ID {
 		return nil, fault.Misuse("name two places", "%s is moved from %s to itself", it.PartNumber, from.Code)
 	}
+	encroaches, err := encroach(tx, it, lot, from, quantity, clock.Dot{}, overrule)
+	if err != nil {
+		return nil, err
+	}
+	note = strings.Trim(note+"; "+encroaches, "; ")
 	draws, err := draw(tx, it, lot, from, quantity)
 	for _, d := range draws {
 		tx.Add(change.New(kind.StockMove, change.Ref(it.ID), change.Text(d.Lot), change.Ref(from.ID), change.Ref(to.ID), change.Num(d.Quantity), change.Num(d.Held), change.Text(note)))
@@ -143,7 +149,7 @@ func Move(tx *changelog.Tx, it *Item, lot string, from, to *Location, quantity i
 // Issue records that stock was taken for use, for a step of a run where given
 // (step is its place plus one, or 0). Lots go first expired first out. One that is
 // named out of turn, or has expired, needs overrule, the reason; one in quarantine is
-// refused.
+// refused. What is reserved for other runs needs overrule too.
 func Issue(tx *changelog.Tx, it *Item, lot string, from *Location, quantity int64, run clock.Dot, step int, note, overrule string) ([]Draw, error) {
 	stacks, err := Stacks(tx, it, from)
 	if err != nil {
@@ -153,7 +159,11 @@ func Issue(tx *changelog.Tx, it *Item, lot string, from *Location, quantity int6
 	if err != nil {
 		return nil, err
 	}
-	note = strings.Trim(note+"; "+overruled, "; ")
+	encroaches, err := encroach(tx, it, lot, from, quantity, run, overrule)
+	if err != nil {
+		return nil, err
+	}
+	note = strings.Join(slices.DeleteFunc([]string{note, overruled, encroaches}, func(s string) bool { return s == "" }), "; ")
 	draws, err := draw(tx, it, lot, from, quantity)
 	for _, d := range draws {
 		tx.Add(change.New(kind.StockIssue, change.Ref(it.ID), change.Text(d.Lot), change.Ref(from.ID), change.Num(d.Quantity), change.Num(d.Held),

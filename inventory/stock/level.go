@@ -101,6 +101,17 @@ func Shortages(levels []Level, items []*Item, day string) []Short {
 	return list
 }
 
+// FitAt adds up what of an item at a place can be issued on a day.
+func FitAt(levels []Level, item, at clock.Dot, day string) int64 {
+	var stacks []Stack
+	for _, l := range levels {
+		if l.Item.ID == item && l.Location.ID == at {
+			stacks = append(stacks, Stack{l.Lot, l.Quantity, l.Expires, l.Quarantined})
+		}
+	}
+	return Fit(stacks, day)
+}
+
 // Expiring returns the levels that expire before a day, expired ones too, the
 // first to expire first.
 func Expiring(levels []Level, before string) []Level {

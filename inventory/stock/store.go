@@ -69,6 +69,26 @@ CREATE TABLE lot_release (
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX lot_release_hold ON lot_release (hold);
 
+-- reservation is what was kept for a run, ended ones too.
+CREATE TABLE reservation (
+  dot      BLOB PRIMARY KEY,
+  run      BLOB NOT NULL,
+  item     BLOB NOT NULL,
+  location BLOB NOT NULL,
+  quantity INTEGER NOT NULL, -- in the item's unit of issue
+  note     TEXT NOT NULL,
+  person   BLOB,
+  since_ms INTEGER NOT NULL  -- Unix ms
+) STRICT, WITHOUT ROWID;
+
+-- reservation_end lets go of one, which may not be here yet.
+CREATE TABLE reservation_end (
+  dot         BLOB PRIMARY KEY,
+  reservation BLOB NOT NULL,
+  why         TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+CREATE INDEX reservation_end_reservation ON reservation_end (reservation);
+
 -- loose_void is every void of something that is no entry of a run.
 CREATE TABLE loose_void (
   target BLOB NOT NULL,
@@ -81,7 +101,7 @@ CREATE TABLE loose_void (
 
 // Tables implements [changelog.Projector].
 func (Projection) Tables() []string {
-	return []string{"item", "location", "movement", "loose_void", "lot_hold", "lot_release"}
+	return []string{"item", "location", "movement", "loose_void", "lot_hold", "lot_release", "reservation", "reservation_end"}
 }
 
 // Apply implements [changelog.Projector].
@@ -103,6 +123,17 @@ func (Projection) Apply(tx *changelog.Tx, e *changelog.Entry) error {
 			return nil
 		}
 		return tx.Exec("INSERT INTO lot_release (dot, hold, why) VALUES (?, ?, ?)", e.Dot.Key(), v[0].Ref.Key(), v[1].Text)
+	case kind.StockReserve:
+		if v[0].Ref.IsZero() || v[1].Ref.IsZero() || v[2].Ref.IsZero() {
+			return nil
+		}
+		return tx.Exec("INSERT INTO reservation (dot, run, item, location, quantity, note, person, since_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+			e.Dot.Key(), v[0].Ref.Key(), v[1].Ref.Key(), v[2].Ref.Key(), v[3].Num, v[4].Text, e.Person.Key(), e.At.Time().UnixMilli())
+	case kind.ReserveEnd:
+		if v[0].Ref.IsZero() {
+			return nil
+		}
+		return tx.Exec("INSERT INTO reservation_end (dot, reservation, why) VALUES (?, ?, ?)", e.Dot.Key(), v[0].Ref.Key(), v[1].Text)
 	case kind.Void:
 		if !v[1].Ref.IsZero() || v[0].Ref.IsZero() {
 			return nil
@@ -250,8 +281,32 @@ func HoldsOf(tx *changelog.Tx, item clock.Dot) ([]Hold, error) {
 	return holds(tx, "WHERE h.item = ?", item.Key())
 }
 
+// reservationRows returns all reservations, ended ones too, the earliest first.
+func reservationRows(tx *changelog.Tx) ([]Reservation, error) {
+	var list []Reservation
+	err := tx.Each(`SELECT r.dot, r.run, r.item, r.location, r.quantity, r.note, r.person, r.since_ms,
+		(SELECT min(e.dot) FROM reservation_end e WHERE e.reservation = r.dot) FROM reservation r ORDER BY r.since_ms, r.dot`, nil, func(scan func(...any) error) error {
+		var r Reservation
+		var keys [6][]byte
+		var ms int64
+		if err := scan(&keys[0], &keys[1], &keys[2], &keys[3], &r.Quantity, &r.Note, &keys[4], &ms, &keys[5]); err != nil {
+			return err
+		}
+		r.Since = time.UnixMilli(ms).UTC()
+		for i, dot := range []*clock.Dot{&r.ID, &r.Run, &r.Item, &r.At, &r.Person, &r.Ended} {
+			var err error
+			if *dot, err = clock.DotFromKey(keys[i]); err != nil {
+				return err
+			}
+		}
+		list = append(list, r)
+		return nil
+	})
+	return list, err
+}
+
 // Conflicts implements [changelog.Conflicter]: stock below zero, lots issued by people who
-// had not heard of their quarantine, two items with one
+// had not heard of their quarantine, stock that was reserved twice, two items with one
 // part number, two locations with one code.
 func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
 	all, err := Movements(tx)
@@ -266,7 +321,11 @@ func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
 	if err != nil {
 		return nil, err
 	}
-	list = append(list, issued...)
+	reserved, err := reservedTwice(tx, all)
+	if err != nil {
+		return nil, err
+	}
+	list = append(append(list, issued...), reserved...)
 	for _, what := range []struct{ noun, column, table string }{{"item", "part_number", "item"}, {"location", "code", "location"}} {
 		more, err := doubled(tx, what.noun, what.column, what.table)
 		if err != nil {

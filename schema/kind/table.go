@@ -275,3 +275,11 @@ var (
 	// LotRelease ends one hold; a hold that its author had not heard of goes on.
 	LotRelease = register(134, "lot.release", cols("hold", Ref, "why", Text))
 )
+
+// What is kept for runs.
+var (
+	// StockReserve keeps a quantity at a place for a run; what is issued to the run from
+	// there is taken from it.
+	StockReserve = register(135, "stock.reserve", cols("run", Ref, "item", Ref, "location", Ref, "quantity", Uint, "note", Text))
+	ReserveEnd   = register(136, "reserve.end", cols("reservation", Ref, "why", Text))
+)

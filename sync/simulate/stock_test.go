@@ -62,7 +62,7 @@ func (w *world) stockDeed(m *machine, verb string, r *rand.Rand) (string, func(*
 		case dice < 2:
 			_, err = stock.Receive(tx, item, lot, at[0], quantity, "", "")
 		case dice < 5:
-			_, err = stock.Move(tx, item, stock.AnyLot, at[0], at[1], quantity, "")
+			_, err = stock.Move(tx, item, stock.AnyLot, at[0], at[1], quantity, "", "")
 		case dice < 7:
 			_, err = stock.Issue(tx, item, stock.AnyLot, at[0], quantity, clock.Dot{}, 0, "", "")
 		case dice == 7:
