@@ -24,7 +24,7 @@ func (e *env) stockCommand() *cli.Command {
 	at := &cli.StringFlag{Name: "at", Usage: "`LOCATION`"}
 	note := &cli.StringFlag{Name: "note", Usage: "a `TEXT` to go with it"}
 	why := &cli.StringFlag{Name: "why", Usage: "the `REASON`"}
-	return group("stock", "what lies where: receive, move, issue, count", append(e.quarantineVerbs(),
+	return group("stock", "what lies where: receive, move, issue, count", append(append(e.quarantineVerbs(), e.stockLowVerb()),
 		verb{path: "pulk stock receive", args: "PART QUANTITY", minArgs: 2, maxArgs: 2, usage: "take in what came from outside", writes: true,
 			examples: []string{"pulk stock receive CON-011 80 --to stn-store --lot L2612 --expires 2029-03-01 --as piet"},
 			flags:    []cli.Flag{to, &cli.StringFlag{Name: "lot", Usage: "`LOT`"}, &cli.StringFlag{Name: "expires", Usage: "the lot's `DATE`, YYYY-MM-DD"}, note}, action: (*call).stockReceive}.command(e),

@@ -339,16 +339,7 @@ func (g *reviewGatherer) addParts() error {
 // placesWithin returns the run's place and all within it.
 func (g *reviewGatherer) placesWithin() (map[clock.Dot]bool, error) {
 	places, err := stock.Locations(g.tx)
-	within := map[clock.Dot]bool{g.place: true}
-	for grown := true; grown; {
-		grown = false
-		for _, l := range places {
-			if !within[l.ID] && within[l.Parent] {
-				within[l.ID], grown = true, true
-			}
-		}
-	}
-	return within, err
+	return stock.Within(places, g.place), err
 }
 
 // countUnits counts the units of a serialised item that lie there and may be used:
