@@ -161,14 +161,14 @@ func (l *Line) atRate(rate sparing.Rate, demand sparing.Demand, hours float64) (
 	case t.RepairPercent > 0:
 		repaired := sparing.Repaired{Hours: hours, Repairable: float64(t.RepairPercent) / 100, TurnaroundHours: float64(t.RepairHours), Units: l.Installed, Needed: needed}
 		odds, short, err := repaired.OddsOver(rate, l.Installed, mostGroup, enoughRepaired)
-		return tabled(odds, short), err
+		return tabled(odds, short, demand), err
 	case needed < l.Installed:
 		most, err := sparing.SmallestStock(demand, 1-enough)
 		if err != nil {
 			return nil, err
 		}
 		odds, short, err := sparing.Group{Units: l.Installed, Needed: needed, Failures: demand}.Odds(min(most, mostGroup))
-		return tabled(odds, short), err
+		return tabled(odds, short, demand), err
 	}
 	return func(stock int64) (float64, float64) { return demand.CDF(stock), demand.Survival(stock) }, nil
 }
@@ -182,11 +182,15 @@ func always(demand sparing.Demand, dates []Dated) *supply {
 	return out
 }
 
-// tabled reads rows by stock; beyond their end no more is gained.
-func tabled(odds, short []float64) stocked {
+// tabled reads rows by stock. Beyond their end the shortfall is that of units which must
+// all work and never come back: a bound, which is never less than the truth.
+func tabled(odds, short []float64, demand sparing.Demand) stocked {
 	return func(stock int64) (float64, float64) {
-		at := min(stock, int64(len(odds)-1))
-		return odds[at], short[at]
+		if stock < int64(len(odds)) {
+			return odds[stock], short[stock]
+		}
+		bound := min(short[len(short)-1], demand.Survival(stock))
+		return 1 - bound, bound
 	}
 }
 

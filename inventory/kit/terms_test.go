@@ -303,6 +303,25 @@ func FuzzParseTerms(f *testing.F) {
 	})
 }
 
+// TestBeyondTheChains: of a repaired part with a demand too heavy to follow the odds go
+// on to rise with the stock, beyond what was followed, and are never below those
+// without repair.
+func TestBeyondTheChains(t *testing.T) {
+	part := Part{PartNumber: "PMP", Installed: 10, PriorMTBFHours: 5000}
+	plain := mustMake(t, request, []Part{part}).Lines[0]
+	part.Terms = Terms{RepairPercent: 70, RepairHours: 50}
+	mended := mustMake(t, request, []Part{part}).Lines[0]
+	last := 1.0
+	for s := range int64(300) {
+		_, short := mended.Suffices(s)
+		_, without := plain.Suffices(s)
+		if short > last+1e-9 || short > without+1e-9 {
+			t.Fatalf("%d pieces run out with %v; one less with %v; without repair %v", s, short, last, without)
+		}
+		last = short
+	}
+}
+
 // TestWearPlayed: a part that wears out, beside one that does not, is played with the
 // ages that its units have; and is worked out otherwise than at a constant rate.
 func TestWearPlayed(t *testing.T) {

@@ -3,6 +3,8 @@ package sparing
 import (
 	"math"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
 // TestOddsOverWithoutRepair: where hardly any unit comes back in time the sum over
@@ -69,6 +71,51 @@ func TestRepairedGroupOfAll(t *testing.T) {
 	for _, bad := range []Repaired{{Units: 3, Needed: 4}, {Units: 5, Needed: 3, Repairable: 0.5}} {
 		if _, _, err := bad.Odds(1); err == nil {
 			t.Errorf("%+v is taken", bad)
+		}
+	}
+}
+
+// TestBetween: the shortfall lies between what the bounds say, for groups too.
+func TestBetween(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		r := Repaired{FailuresPerHour: rapid.Float64Range(0, 0.01).Draw(t, "rate"), Hours: rapid.Float64Range(10, 3000).Draw(t, "hours"),
+			Repairable: rapid.Float64Range(0.01, 1).Draw(t, "repairable"), TurnaroundHours: rapid.Float64Range(10, 3000).Draw(t, "turn-around")}
+		if rapid.Bool().Draw(t, "group") {
+			r.Units, r.Needed = 5, rapid.Int64Range(2, 5).Draw(t, "needed")
+		}
+		for s := range int64(6) {
+			low, high, err := r.between(s)
+			if err != nil {
+				t.Fatal(err)
+			}
+			short, err := r.short(int(s))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if short < low-1e-9 || short > high+1e-9 {
+				t.Fatalf("stock %d: shortfall %v, said to lie from %v to %v", s, short, low, high)
+			}
+		}
+	})
+}
+
+// TestOddsOverEnds: chains that are too long to follow end the rows, and do not hold up
+// who asks: this one once took more than a minute.
+func TestOddsOverEnds(t *testing.T) {
+	rate, err := NewRate(1, 5000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, short, err := Repaired{Hours: 6216, Repairable: 0.7, TurnaroundHours: 50}.OddsOver(rate, 10, 200, 1e-7)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(short) < 10 || len(short) > 150 {
+		t.Errorf("%d stocks are followed", len(short))
+	}
+	for s := 1; s < len(short); s++ {
+		if short[s] > short[s-1]+1e-9 {
+			t.Errorf("shortfall %v of %d pieces, %v of one less", short[s], s, short[s-1])
 		}
 	}
 }
