@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/urfave/cli/v2"
@@ -83,13 +84,15 @@ func knewOf(tx *changelog.Tx, dot clock.Dot, sides []changelog.Side) (string, er
 		if other.Dot == dot || other.Dot.Lane == dot.Lane {
 			continue
 		}
+		part := fmt.Sprintf("had heard nothing of %s", tx.LaneName(other.Dot.Lane))
 		switch seq := ctx.Others[other.Dot.Lane]; {
 		case ctx.Has(other.Dot):
-			parts = append(parts, "knew "+tx.Name(other.Dot))
-		case seq == 0:
-			parts = append(parts, fmt.Sprintf("had heard nothing of %s", tx.LaneName(other.Dot.Lane)))
-		default:
-			parts = append(parts, fmt.Sprintf("had heard of %s up to %s", tx.LaneName(other.Dot.Lane), tx.Name(clock.Dot{Lane: other.Dot.Lane, Seq: seq})))
+			part = "knew " + tx.Name(other.Dot)
+		case seq > 0:
+			part = fmt.Sprintf("had heard of %s up to %s", tx.LaneName(other.Dot.Lane), tx.Name(clock.Dot{Lane: other.Dot.Lane, Seq: seq}))
+		}
+		if !slices.Contains(parts, part) {
+			parts = append(parts, part)
 		}
 	}
 	return strings.Join(parts, "; "), nil

@@ -1,7 +1,6 @@
 package stock
 
 import (
-	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -240,39 +239,4 @@ func Void(tx *changelog.Tx, id clock.Dot, why string) error {
 	}
 	tx.Add(change.New(kind.Void, change.Ref(id), change.Value{}, change.Text(why)))
 	return nil
-}
-
-// belowZero lists the shelves from which more was drawn than was there.
-func belowZero(tx *changelog.Tx, all []Movement) ([]changelog.Conflict, error) {
-	balance := Balance(all)
-	var list []changelog.Conflict
-	for _, shelf := range slices.SortedFunc(maps.Keys(balance), Shelf.Compare) {
-		if balance[shelf] >= 0 {
-			continue
-		}
-		item, err := tx.Describe(shelf.Item)
-		if err != nil {
-			return nil, err
-		}
-		place, err := LocationLabel(tx, shelf.Location)
-		if err != nil {
-			return nil, err
-		}
-		c := changelog.Conflict{ID: fmt.Sprintf("below-zero:%s:%s:%s", tx.Name(shelf.Item), place, shelf.Lot), Kind: "stock below zero",
-			What:   fmt.Sprintf("%s at %s stands at %d: more was drawn than was there, by people who each saw enough", item, place, balance[shelf]),
-			Advice: fmt.Sprintf("count the shelf: pulk stock count PART N --at %s --why REASON; or void a draw that did not happen", place)}
-		for _, m := range all {
-			if m.Item == shelf.Item && m.Lot == shelf.Lot && m.From == shelf.Location && m.Voided.IsZero() {
-				c.Sides = append(c.Sides, changelog.Side{Dot: m.ID, What: fmt.Sprintf("%s %d, believed %d there", verbOf(m.Kind), m.Quantity, m.Held)})
-			}
-		}
-		list = append(list, c)
-	}
-	slices.SortFunc(list, func(a, b changelog.Conflict) int { return cmp.Compare(a.ID, b.ID) })
-	return list, nil
-}
-
-func verbOf(k *kind.Kind) string {
-	_, verb, _ := strings.Cut(k.Name, ".")
-	return verb
 }

@@ -305,27 +305,22 @@ func reservationRows(tx *changelog.Tx) ([]Reservation, error) {
 	return list, err
 }
 
-// Conflicts implements [changelog.Conflicter]: stock below zero, lots issued by people who
-// had not heard of their quarantine, stock that was reserved twice, two items with one
-// part number, two locations with one code.
+// Conflicts implements [changelog.Conflicter]: stock below zero, counts that did not know
+// of a movement, lots issued by people who had not heard of their quarantine, stock that
+// was reserved twice, two items with one part number, two locations with one code.
 func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
 	all, err := Movements(tx)
 	if err != nil {
 		return nil, err
 	}
-	list, err := belowZero(tx, all)
-	if err != nil {
-		return nil, err
+	var list []changelog.Conflict
+	for _, find := range []func(*changelog.Tx, []Movement) ([]changelog.Conflict, error){belowZero, countedUnaware, issuedInQuarantine, reservedTwice} {
+		more, err := find(tx, all)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, more...)
 	}
-	issued, err := issuedInQuarantine(tx, all)
-	if err != nil {
-		return nil, err
-	}
-	reserved, err := reservedTwice(tx, all)
-	if err != nil {
-		return nil, err
-	}
-	list = append(append(list, issued...), reserved...)
 	for _, what := range []struct{ noun, column, table string }{{"item", "part_number", "item"}, {"location", "code", "location"}} {
 		more, err := doubled(tx, what.noun, what.column, what.table)
 		if err != nil {
