@@ -279,11 +279,11 @@ func failures(shape, scale float64, ages []float64, hours float64) []float64 {
 		same[age]++
 	}
 	all := []float64{1}
-	life := newGrid(func(t float64) float64 { return 1 - math.Exp(-math.Pow(t/scale, shape)) }, hours)
+	lives := newChain(newGrid(func(t float64) float64 { return 1 - math.Exp(-math.Pow(t/scale, shape)) }, hours))
 	for _, age := range slices.Sorted(maps.Keys(same)) {
 		gone := math.Pow(age/scale, shape)
 		first := newGrid(func(t float64) float64 { return 1 - math.Exp(gone-math.Pow((age+t)/scale, shape)) }, hours)
-		one := renewals(first, life)
+		one := lives.renewals(first)
 		for range same[age] {
 			all = convolve(all, one)
 		}
@@ -303,26 +303,45 @@ func newGrid(f func(float64) float64, hours float64) *grid {
 	return g
 }
 
-// renewals are the point probabilities of the number of failures at one place, where
-// the first life has another distribution than those that follow. That the n-th
-// failure comes by then follows from the one before by the middle point rule (as Xie
-// 1989, Naval Research Logistics 36, 335, does for the renewal function).
-func renewals(first, life *grid) []float64 {
-	by := first.ends // P(n-th failure by the end of each step)
-	points := []float64{1 - by[wearSteps]}
-	for len(points) < 10_000 {
-		var next [wearSteps + 1]float64
+// chain holds how probable it is that so many lives, one after the other, end within
+// the time that is left at the middle of each step.
+type chain [][wearSteps + 1]float64 // by number of lives, from 1; by middles
+
+// newChain follows lives one after the other: that the n-th ends by then follows from
+// the one before by the middle point rule (as Xie 1989, Naval Research Logistics 36,
+// 335, does for the renewal function).
+func newChain(life *grid) chain {
+	list := chain{life.middles}
+	for by := life.ends; by[wearSteps] > 1e-13 && len(list) < 10_000; {
+		var next, middles [wearSteps + 1]float64
 		for i := 1; i <= wearSteps; i++ {
 			for j := 1; j <= i; j++ {
 				next[i] += (by[j] - by[j-1]) * life.middles[i-j]
 			}
 		}
-		points = append(points, max(0, by[wearSteps]-next[wearSteps]))
-		if by = next; by[wearSteps] < 1e-13 {
-			break
+		for i := range wearSteps {
+			middles[i] = (next[i] + next[i+1]) / 2
 		}
+		by = next
+		list = append(list, middles)
 	}
-	return points
+	return list
+}
+
+// renewals are the point probabilities of the number of failures at one place, where
+// the first life has a distribution of its own.
+func (c chain) renewals(first *grid) []float64 {
+	before := first.ends[wearSteps] // P(at least so many failures)
+	points := []float64{1 - before}
+	for _, lives := range c {
+		after := 0.0
+		for j := 1; j <= wearSteps; j++ {
+			after += (first.ends[j] - first.ends[j-1]) * lives[wearSteps-j]
+		}
+		points = append(points, max(0, before-after))
+		before = after
+	}
+	return append(points, max(0, before))
 }
 
 // convolve are the point probabilities of a sum of two counts.

@@ -87,7 +87,7 @@ func TestWearCountsClosedForms(t *testing.T) {
 		t.Fatal(err)
 	}
 	mean := 0.0
-	for k, p := range renewals(erlang, erlang) {
+	for k, p := range newChain(erlang).renewals(erlang) {
 		mean += float64(k) * p
 		if want := poisson.PointProbability(int64(2*k)) + poisson.PointProbability(int64(2*k+1)); math.Abs(p-want) > 2e-5 {
 			t.Errorf("two exponential lives: P(%d) = %.7f; closed form %.7f", k, p, want)
