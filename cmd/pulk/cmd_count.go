@@ -54,10 +54,6 @@ func (c *call) countOpen() error {
 }
 
 func (c *call) countEnter() error {
-	n, err := quantityOf(c.Args().Get(2))
-	if err != nil {
-		return err
-	}
 	var said string
 	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
 		s, err := count.Find(tx, c.Args().First())
@@ -65,6 +61,10 @@ func (c *call) countEnter() error {
 			return err
 		}
 		it, err := stock.FindItem(tx, c.Args().Get(1))
+		if err != nil {
+			return err
+		}
+		n, err := stock.Quantity(tx, it, c.Args().Get(2))
 		if err != nil {
 			return err
 		}

@@ -29,6 +29,11 @@ func (e *env) itemCommand() *cli.Command {
 		verb{path: "pulk item minimum", args: "PART QUANTITY", minArgs: 2, maxArgs: 2, usage: "say how many are to be there at least", writes: true,
 			examples: []string{"pulk item minimum CON-011 40 --at stn-store --as ida"},
 			flags:    []cli.Flag{&cli.StringFlag{Name: "at", Usage: "`LOCATION` (else all places together)"}}, action: (*call).itemMinimum}.command(e),
+		verb{path: "pulk item pack", args: "PART NAME QUANTITY", minArgs: 3, maxArgs: 3, usage: "say how many units of issue are in a box, a roll, …", writes: true,
+			about: "Quantities can then be typed in it: 2box, 2.5roll, 2box+30. They must come to a whole number, and\n" +
+				"what is on record is in units of issue and stays as it is. A quantity of 0 takes it back.",
+			examples: []string{`pulk item pack CON-011 box 100 --why "on the label" --as mirre`},
+			flags:    []cli.Flag{&cli.StringFlag{Name: "why", Usage: "the `REASON`"}}, action: (*call).itemPack}.command(e),
 	)
 }
 
@@ -94,16 +99,34 @@ type itemRow struct {
 	Minimums       map[string]int64  `json:"minimums"` // by location code; "" for all places together
 	LotExpiry      map[string]string `json:"lot_expiry"`
 	Contested      []string          `json:"contested"` // fields with values in conflict
+	Packs          []packRow         `json:"packs"`     // what it comes in
 }
 
-func itemRowOf(tx *changelog.Tx, it *stock.Item) itemRow {
+// packRow is what an item comes in. A name that is there twice is in conflict.
+type packRow struct {
+	Name     string `json:"name"`
+	Quantity int64  `json:"quantity"` // units of issue
+	Why      string `json:"why"`
+}
+
+func itemRowOf(tx *changelog.Tx, it *stock.Item, packs []stock.Pack) itemRow {
+	comes := []packRow{}
+	for _, p := range packs {
+		if p.Item == it.ID {
+			comes = append(comes, packRow{p.Name, p.Quantity, p.Why})
+		}
+	}
 	return itemRow{tx.Name(it.ID), it.PartNumber, it.Name, it.Group, it.UnitOfIssue, it.Serialised, it.MassGrams, it.LengthMM, it.WidthMM, it.HeightMM,
-		it.ShelfLifeDays, it.UNNumber, it.PriceCents, it.PriorMTBFHours, it.Minimums, it.LotExpiry, append([]string{}, it.Contested...)}
+		it.ShelfLifeDays, it.UNNumber, it.PriceCents, it.PriorMTBFHours, it.Minimums, it.LotExpiry, append([]string{}, it.Contested...), comes}
 }
 
 func (c *call) itemList() error {
 	return c.view(func(tx *changelog.Tx) error {
 		items, err := stock.Items(tx)
+		if err != nil {
+			return err
+		}
+		packs, err := stock.Packs(tx, clock.Dot{})
 		if err != nil {
 			return err
 		}
@@ -113,7 +136,7 @@ func (c *call) itemList() error {
 			if !matches(it, c.String("group"), c.String("find")) {
 				continue
 			}
-			rows = append(rows, itemRowOf(tx, it))
+			rows = append(rows, itemRowOf(tx, it, packs))
 			t.add(it.PartNumber, it.Name, it.UnitOfIssue, orDash(it.MassGrams), sizeText(it), orDash(it.ShelfLifeDays), it.UNNumber)
 		}
 		if c.asJSON() {
@@ -153,12 +176,19 @@ func (c *call) itemShow() error {
 		if err != nil {
 			return err
 		}
+		packs, err := stock.Packs(tx, it.ID)
+		if err != nil {
+			return err
+		}
 		if c.asJSON() {
-			return c.printJSON(itemRowOf(tx, it))
+			return c.printJSON(itemRowOf(tx, it, packs))
 		}
 		c.printf("%s  %s (%s)\n  group %s; counted in %s; serialised: %t\n", it.PartNumber, it.Name, tx.Name(it.ID), it.Group, it.UnitOfIssue, it.Serialised)
 		c.printf("  mass %s g; size %s mm; shelf life %s days; UN number %s; price %s cents; prior MTBF %s h\n",
 			orDash(it.MassGrams), sizeText(it), orDash(it.ShelfLifeDays), it.UNNumber, orDash(it.PriceCents), orDash(it.PriorMTBFHours))
+		for _, p := range packs {
+			c.printf("  a %s is %d %s (%s)\n", p.Name, p.Quantity, it.UnitOfIssue, p.Why)
+		}
 		for _, name := range it.Contested {
 			c.printf("  CONFLICT: %s has different values: pulk conflict list\n", name)
 		}
@@ -166,11 +196,29 @@ func (c *call) itemShow() error {
 	})
 }
 
-func (c *call) itemMinimum() error {
-	n, err := quantityOf(c.Args().Get(1))
+func (c *call) itemPack() error {
+	name := c.Args().Get(1)
+	n, err := stock.Convert(c.Args().Get(2), "", nil)
 	if err != nil {
 		return err
 	}
+	var it *stock.Item
+	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+		if it, err = stock.FindItem(tx, c.Args().First()); err != nil {
+			return err
+		}
+		return stock.SetPack(tx, it, name, n, c.String("why"))
+	}, func() {
+		if n == 0 {
+			c.printf("%s comes in a %s no more\n", it.PartNumber, name)
+			return
+		}
+		c.printf("a %s of %s is %d %s\n", name, it.PartNumber, n, it.UnitOfIssue)
+	})
+}
+
+func (c *call) itemMinimum() error {
+	var n int64
 	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
 		it, err := stock.FindItem(tx, c.Args().First())
 		if err != nil {
@@ -181,6 +229,9 @@ func (c *call) itemMinimum() error {
 				return err
 			}
 		}
+		if n, err = stock.Quantity(tx, it, c.Args().Get(1)); err != nil {
+			return err
+		}
 		return stock.SetMinimum(tx, it, c.String("at"), n)
 	}, func() {
 		place := c.String("at")
@@ -189,15 +240,6 @@ func (c *call) itemMinimum() error {
 		}
 		c.printf("minimum of %s at %s: %d\n", c.Args().First(), place, n)
 	})
-}
-
-// quantityOf reads a whole number.
-func quantityOf(text string) (int64, error) {
-	n, err := strconv.ParseInt(text, 10, 64)
-	if err != nil {
-		return 0, fault.Misuse("give a whole number, in the item's unit of issue", "%q is no quantity", text)
-	}
-	return n, nil
 }
 
 func (c *call) locationAdd() error {

@@ -49,13 +49,13 @@ func (e *env) stockCommand() *cli.Command {
 
 // stockAct reads the item and quantity of a stock command and runs fn with them.
 func (c *call) stockAct(fn func(tx *changelog.Tx, it *stock.Item, n int64) (string, error)) error {
-	n, err := quantityOf(c.Args().Get(1))
-	if err != nil {
-		return err
-	}
 	var said string
 	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
 		it, err := stock.FindItem(tx, c.Args().First())
+		if err != nil {
+			return err
+		}
+		n, err := stock.Quantity(tx, it, c.Args().Get(1))
 		if err != nil {
 			return err
 		}

@@ -89,6 +89,16 @@ CREATE TABLE reservation_end (
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX reservation_end_reservation ON reservation_end (reservation);
 
+-- item_pack is what was said of how much of an item is in what it comes in.
+CREATE TABLE item_pack (
+  dot      BLOB PRIMARY KEY,
+  item     BLOB NOT NULL,
+  name     TEXT NOT NULL,
+  quantity INTEGER NOT NULL, -- units of issue; 0: no more
+  why      TEXT NOT NULL,
+  person   BLOB
+) STRICT, WITHOUT ROWID;
+
 -- loose_void is every void of something that is no entry of a run.
 CREATE TABLE loose_void (
   target BLOB NOT NULL,
@@ -101,7 +111,7 @@ CREATE TABLE loose_void (
 
 // Tables implements [changelog.Projector].
 func (Projection) Tables() []string {
-	return []string{"item", "location", "movement", "loose_void", "lot_hold", "lot_release", "reservation", "reservation_end"}
+	return []string{"item", "location", "movement", "loose_void", "lot_hold", "lot_release", "reservation", "reservation_end", "item_pack"}
 }
 
 // Apply implements [changelog.Projector].
@@ -134,6 +144,12 @@ func (Projection) Apply(tx *changelog.Tx, e *changelog.Entry) error {
 			return nil
 		}
 		return tx.Exec("INSERT INTO reservation_end (dot, reservation, why) VALUES (?, ?, ?)", e.Dot.Key(), v[0].Ref.Key(), v[1].Text)
+	case kind.ItemPack:
+		if v[0].Ref.IsZero() {
+			return nil
+		}
+		return tx.Exec("INSERT INTO item_pack (dot, item, name, quantity, why, person) VALUES (?, ?, ?, ?, ?, ?)",
+			e.Dot.Key(), v[0].Ref.Key(), v[1].Text, v[2].Num, v[3].Text, e.Person.Key())
 	case kind.Void:
 		if !v[1].Ref.IsZero() || v[0].Ref.IsZero() {
 			return nil
@@ -305,16 +321,37 @@ func reservationRows(tx *changelog.Tx) ([]Reservation, error) {
 	return list, err
 }
 
+// packRows returns all that was said of packs, by item and name.
+func packRows(tx *changelog.Tx) ([]Pack, error) {
+	var list []Pack
+	err := tx.Each("SELECT dot, item, name, quantity, why, person FROM item_pack ORDER BY item, name, dot", nil, func(scan func(...any) error) error {
+		var p Pack
+		var keys [3][]byte
+		if err := scan(&keys[0], &keys[1], &p.Name, &p.Quantity, &p.Why, &keys[2]); err != nil {
+			return err
+		}
+		for i, dot := range []*clock.Dot{&p.ID, &p.Item, &p.Person} {
+			var err error
+			if *dot, err = clock.DotFromKey(keys[i]); err != nil {
+				return err
+			}
+		}
+		list = append(list, p)
+		return nil
+	})
+	return list, err
+}
+
 // Conflicts implements [changelog.Conflicter]: stock below zero, counts that did not know
 // of a movement, lots issued by people who had not heard of their quarantine, stock that
-// was reserved twice, two items with one part number, two locations with one code.
+// was reserved twice, packs of two sizes, two items with one part number, two locations with one code.
 func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
 	all, err := Movements(tx)
 	if err != nil {
 		return nil, err
 	}
 	var list []changelog.Conflict
-	for _, find := range []func(*changelog.Tx, []Movement) ([]changelog.Conflict, error){belowZero, countedUnaware, issuedInQuarantine, reservedTwice} {
+	for _, find := range []func(*changelog.Tx, []Movement) ([]changelog.Conflict, error){belowZero, countedUnaware, issuedInQuarantine, reservedTwice, packedTwice} {
 		more, err := find(tx, all)
 		if err != nil {
 			return nil, err

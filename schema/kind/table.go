@@ -283,3 +283,7 @@ var (
 	StockReserve = register(135, "stock.reserve", cols("run", Ref, "item", Ref, "location", Ref, "quantity", Uint, "note", Text))
 	ReserveEnd   = register(136, "reserve.end", cols("reservation", Ref, "why", Text))
 )
+
+// ItemPack says how many units of issue are in what an item comes in, such as a box; 0: it
+// comes in that no more. Quantities on record are in units of issue whatever it says.
+var ItemPack = register(137, "item.pack", cols("item", Ref, "name", Text, "quantity", Uint, "why", Text))
