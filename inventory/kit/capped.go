@@ -152,9 +152,41 @@ func (p *Plan) Fit(ctx context.Context, caps Caps, wish Wish, settings Settings)
 	if err != nil {
 		return nil, m.explain(err)
 	}
-	out := m.capped(result.Chosen)
+	chosen := result.Chosen
+	if len(m.cases) > 1 && ctx.Err() == nil {
+		chosen = m.lighterOverDates(ctx, result, settings)
+	}
+	out := m.capped(chosen)
 	out.Proven, out.Nodes, out.Bound = result.Proven, result.Nodes, min(1, result.Ceiling)
 	return out, nil
+}
+
+// lighterOverDates looks for the lightest choice with odds that are equal to those of a
+// result. With each date weighed by what it has in these odds, the sum of logarithms
+// that a choice has misses theirs by no less than the logarithm of its own odds does
+// ([choice.BestOdds]): who keeps the one within EqualOdds keeps the other.
+func (m *model) lighterOverDates(ctx context.Context, result choice.OddsResult, settings choice.Settings) []int {
+	if !(result.Odds > 0) {
+		return result.Chosen
+	}
+	weighed := choice.Problem{Caps: m.problem.Caps}
+	value := 0.0
+	for i, item := range m.problem.Items {
+		next := choice.Item{Name: item.Name}
+		for j, option := range item.Options {
+			option.Value = 0
+			for c, one := range m.cases {
+				option.Value += one.Probability * result.ByCase[c] / result.Odds * one.Values[i][j]
+			}
+			next.Options = append(next.Options, option)
+		}
+		weighed.Items = append(weighed.Items, next)
+		value += next.Options[result.Chosen[i]].Value
+	}
+	settings.MaxNodes = tieNodes
+	found := result.Result
+	found.Value = value
+	return choice.Lighter(ctx, weighed, found, int(Mass), EqualOdds, settings).Chosen
 }
 
 // EqualOdds is by what part odds may differ and count as equal: far less than anything

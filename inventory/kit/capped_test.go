@@ -102,6 +102,14 @@ func TestLighterOfEqual(t *testing.T) {
 	if got.Bound-got.Odds < EqualOdds/10 {
 		t.Errorf("odds %v of at most %v: nothing was saved", got.Odds, got.Bound)
 	}
+	dated, err := Make(late(), []Part{{PartNumber: "PMP", Installed: 3, PriorMTBFHours: 9000, MassGrams: 4000}, {PartNumber: "FAN", Installed: 4, PriorMTBFHours: 25_000, MassGrams: 350}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	over, err := dated.Fit(t.Context(), NoCaps(), Wish{}, Settings{})
+	if err != nil || over.Bound-over.Odds > 2*EqualOdds || over.Bound-over.Odds < EqualOdds/10 {
+		t.Errorf("over dates: odds %v of at most %v, %v", over.Odds, over.Bound, err)
+	}
 }
 
 // TestWinters: played winters agree with the formulas within the error of the play.

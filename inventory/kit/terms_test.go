@@ -110,7 +110,7 @@ func TestLateAgainstAll(t *testing.T) {
 				if other[i] += n; other[i] < 0 {
 					continue
 				}
-				if got.Use[Mass]+float64(n*parts[i].MassGrams) <= caps[Mass] && odds(other) > got.Odds*(1+1e-8) {
+				if got.Use[Mass]+float64(n*parts[i].MassGrams) <= caps[Mass] && odds(other) > got.Odds*(1+1.01*EqualOdds) {
 					t.Fatalf("%d of item %d in place of %d has odds %v, above %v", other[i], i, send[i], odds(other), got.Odds)
 				}
 			}

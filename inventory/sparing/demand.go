@@ -6,7 +6,7 @@ import (
 )
 
 // Demand is the distribution of the number of pieces of one item that will be
-// asked for. [Poisson] and [GammaPoisson] are the two there are.
+// asked for: [Poisson], [GammaPoisson], [Counts] or [UseDemand].
 type Demand interface {
 	// Mean returns the expected demand in pieces.
 	Mean() float64

@@ -51,9 +51,15 @@
 // between a depot and its bases, [EqualShare] the rule that shares a target out
 // evenly.
 //
+// # What wears out, and what is used up
+//
+// [FitWeibull] fits lives to a record and [Weibull.Demand] counts the failures to come
+// of units of known age. [NewUseDemand] is what planned runs will use, by how past runs
+// scattered.
+//
 // # What the figures assume
 //
-// Failures come singly, independently and at a constant rate: no wear-out, no
-// common cause, no damage in transit. Where those matter the figures are too
-// low, and the people who know the item decide.
+// Failures come singly and independently: no common cause, no damage in transit; and
+// but for [Weibull] at a constant rate. Where that is not so the figures are too low,
+// and the people who know the item decide.
 package sparing
