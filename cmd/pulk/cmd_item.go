@@ -34,6 +34,11 @@ func (e *env) itemCommand() *cli.Command {
 				"what is on record is in units of issue and stays as it is. A quantity of 0 takes it back.",
 			examples: []string{`pulk item pack CON-011 box 100 --why "on the label" --as mirre`},
 			flags:    []cli.Flag{&cli.StringFlag{Name: "why", Usage: "the `REASON`"}}, action: (*call).itemPack}.command(e),
+		verb{path: "pulk item substitute", args: "PART SUBSTITUTE", minArgs: 2, maxArgs: 2, usage: "say that one item may stand for another, one way", writes: true,
+			about:    "One piece then stands for one piece: pulk stock issue SUBSTITUTE N --instead-of PART. Whether it is fit to\nis for people who know both to decide.",
+			examples: []string{`pulk item substitute CON-011 CON-012 --role deployment-lead --why "same size, harder; note 3 of the drawing" --as ida`},
+			flags: []cli.Flag{&cli.StringFlag{Name: "role", Usage: "only people with this `ROLE` may take it"},
+				&cli.BoolFlag{Name: "withdraw", Usage: "take that back"}, &cli.StringFlag{Name: "why", Usage: "the `REASON`"}}, action: (*call).itemSubstitute}.command(e),
 	)
 }
 
@@ -100,6 +105,19 @@ type itemRow struct {
 	LotExpiry      map[string]string `json:"lot_expiry"`
 	Contested      []string          `json:"contested"` // fields with values in conflict
 	Packs          []packRow         `json:"packs"`     // what it comes in
+}
+
+// standRow is what may stand for an item.
+type standRow struct {
+	PartNumber string   `json:"part_number"`
+	Roles      []string `json:"roles"` // all of which who takes it must hold; empty: everybody
+	Why        string   `json:"why"`
+}
+
+// itemDetail is pulk item show --json.
+type itemDetail struct {
+	itemRow
+	Substitutes []standRow `json:"substitutes"`
 }
 
 // packRow is what an item comes in. A name that is there twice is in conflict.
@@ -180,8 +198,12 @@ func (c *call) itemShow() error {
 		if err != nil {
 			return err
 		}
+		stands, err := standRowsOf(tx, it)
+		if err != nil {
+			return err
+		}
 		if c.asJSON() {
-			return c.printJSON(itemRowOf(tx, it, packs))
+			return c.printJSON(itemDetail{itemRowOf(tx, it, packs), stands})
 		}
 		c.printf("%s  %s (%s)\n  group %s; counted in %s; serialised: %t\n", it.PartNumber, it.Name, tx.Name(it.ID), it.Group, it.UnitOfIssue, it.Serialised)
 		c.printf("  mass %s g; size %s mm; shelf life %s days; UN number %s; price %s cents; prior MTBF %s h\n",
@@ -189,11 +211,73 @@ func (c *call) itemShow() error {
 		for _, p := range packs {
 			c.printf("  a %s is %d %s (%s)\n", p.Name, p.Quantity, it.UnitOfIssue, p.Why)
 		}
+		c.printStands(stands)
 		for _, name := range it.Contested {
 			c.printf("  CONFLICT: %s has different values: pulk conflict list\n", name)
 		}
 		return c.printLevels(tx, func(l stock.Level) bool { return l.Item.ID == it.ID })
 	})
+}
+
+func (c *call) itemSubstitute() error {
+	part, stand := c.Args().Get(0), c.Args().Get(1)
+	allowed := !c.Bool("withdraw")
+	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+		it, err := stock.FindItem(tx, part)
+		if err != nil {
+			return err
+		}
+		other, err := stock.FindItem(tx, stand)
+		if err != nil {
+			return err
+		}
+		if role := c.String("role"); role != "" {
+			if err := crew.CheckCode("role", role); err != nil {
+				return err
+			}
+		}
+		return stock.SetSubstitute(tx, it, other, c.String("role"), allowed, c.String("why"))
+	}, func() {
+		switch role := c.String("role"); {
+		case !allowed:
+			c.printf("%s stands for %s no more\n", stand, part)
+		case role != "":
+			c.printf("%s may stand for %s, issued by the role %s; not the other way\n", stand, part, role)
+		default:
+			c.printf("%s may stand for %s; not the other way\n", stand, part)
+		}
+	})
+}
+
+// printStands tells what may stand for an item.
+func (c *call) printStands(rows []standRow) {
+	for _, s := range rows {
+		by := ""
+		if len(s.Roles) > 0 {
+			by = ", issued by the role " + strings.Join(s.Roles, " and ")
+		}
+		c.printf("  %s may stand for it%s (%s)\n", s.PartNumber, by, s.Why)
+	}
+}
+
+func standRowsOf(tx *changelog.Tx, it *stock.Item) ([]standRow, error) {
+	rows := []standRow{}
+	list, err := stock.Stands(tx, it.ID)
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range list {
+		other, err := stock.ItemByID(tx, s.Item)
+		if err != nil {
+			return nil, err
+		}
+		row := standRow{tx.Name(s.Item), append([]string{}, s.Roles...), s.Why}
+		if other != nil {
+			row.PartNumber = other.PartNumber
+		}
+		rows = append(rows, row)
+	}
+	return rows, nil
 }
 
 func (c *call) itemPack() error {

@@ -34,7 +34,8 @@ func (e *env) stockCommand() *cli.Command {
 			about: "Lots are taken first expired first out. A lot that is named out of turn, or has expired, or what\n" +
 				"is reserved for another run, needs a reason with --why; a lot in quarantine is refused.",
 			examples: []string{"pulk stock issue CON-011 2 --from drill-hut --run stn-41 --step 90 --as tomas"},
-			flags:    []cli.Flag{from, lot, &cli.StringFlag{Name: "run", Usage: "the `RUN` it is for"}, &cli.StringFlag{Name: "step", Usage: "the `STEP` of that run"}, note, why}, action: (*call).stockIssue}.command(e),
+			flags: []cli.Flag{from, lot, &cli.StringFlag{Name: "run", Usage: "the `RUN` it is for"}, &cli.StringFlag{Name: "step", Usage: "the `STEP` of that run"},
+				&cli.StringFlag{Name: "instead-of", Usage: "it is taken in place of this `PART`, for which it may stand"}, note, why}, action: (*call).stockIssue}.command(e),
 		verb{path: "pulk stock count", args: "PART COUNTED", minArgs: 2, maxArgs: 2, usage: "say what was found; a difference becomes a movement", writes: true,
 			examples: []string{`pulk stock count CON-011 7 --at drill-hut --why "one lost in the snow" --as tomas`},
 			flags:    []cli.Flag{at, &cli.StringFlag{Name: "lot", Usage: "`LOT`"}, why}, action: (*call).stockCount}.command(e),
@@ -49,8 +50,13 @@ func (e *env) stockCommand() *cli.Command {
 
 // stockAct reads the item and quantity of a stock command and runs fn with them.
 func (c *call) stockAct(fn func(tx *changelog.Tx, it *stock.Item, n int64) (string, error)) error {
+	return c.stockActBy(func(tx *changelog.Tx, _ *crew.Person, it *stock.Item, n int64) (string, error) { return fn(tx, it, n) })
+}
+
+// stockActBy is stockAct for what depends on who does it.
+func (c *call) stockActBy(fn func(tx *changelog.Tx, me *crew.Person, it *stock.Item, n int64) (string, error)) error {
 	var said string
-	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
 		it, err := stock.FindItem(tx, c.Args().First())
 		if err != nil {
 			return err
@@ -59,7 +65,7 @@ func (c *call) stockAct(fn func(tx *changelog.Tx, it *stock.Item, n int64) (stri
 		if err != nil {
 			return err
 		}
-		said, err = fn(tx, it, n)
+		said, err = fn(tx, me, it, n)
 		return err
 	}, func() { c.printf("%s\n", said) })
 }
@@ -128,7 +134,7 @@ func (c *call) stockMove() error {
 }
 
 func (c *call) stockIssue() error {
-	return c.stockAct(func(tx *changelog.Tx, it *stock.Item, n int64) (string, error) {
+	return c.stockActBy(func(tx *changelog.Tx, me *crew.Person, it *stock.Item, n int64) (string, error) {
 		from, err := c.place(tx, "from")
 		if err != nil {
 			return "", err
@@ -136,6 +142,14 @@ func (c *call) stockIssue() error {
 		runID, step, err := c.runStep(tx)
 		if err != nil {
 			return "", err
+		}
+		if part := c.String("instead-of"); part != "" {
+			wanted, err := stock.FindItem(tx, part)
+			if err != nil {
+				return "", err
+			}
+			draws, err := stock.IssueInstead(tx, it, wanted, me.Granted(), c.lot(), from, n, runID, step, c.String("note"), c.String("why"))
+			return "issued in place of " + part + ": " + drawsText(it, draws), err
 		}
 		draws, err := stock.Issue(tx, it, c.lot(), from, n, runID, step, c.String("note"), c.String("why"))
 		return "issued: " + drawsText(it, draws), err
@@ -347,6 +361,7 @@ type movementRow struct {
 	Run      string `json:"run"`
 	Note     string `json:"note"`
 	Voided   bool   `json:"voided"`
+	Instead  string `json:"instead_of"` // part number in whose place it was taken, or empty
 }
 
 func (c *call) stockHistory() error {
@@ -380,6 +395,9 @@ func (c *call) stockHistory() error {
 			if row.What == "receive" {
 				believed = ""
 			}
+			if row.Instead != "" {
+				row.Note = strings.TrimPrefix(row.Note+"; in place of "+row.Instead, "; ")
+			}
 			t.add(row.At, what, row.Quantity, row.Lot, row.From, row.To, believed, row.Person, row.Note, row.ID)
 		}
 		t.print(c.env, "No movements.")
@@ -392,6 +410,15 @@ func movementRowOf(tx *changelog.Tx, m stock.Movement) (movementRow, error) {
 	row := movementRow{ID: tx.Name(m.ID), What: what, Lot: m.Lot, Quantity: m.Quantity, Held: m.Held, Run: tx.Name(m.Run), Note: m.Note, Voided: !m.Voided.IsZero()}
 	if m.Kind == kind.StockIssue && row.Note == "" && !m.Run.IsZero() {
 		row.Note = "for run " + row.Run
+	}
+	if !m.Instead.IsZero() {
+		wanted, err := stock.ItemByID(tx, m.Instead)
+		if err != nil {
+			return row, err
+		}
+		if row.Instead = tx.Name(m.Instead); wanted != nil {
+			row.Instead = wanted.PartNumber
+		}
 	}
 	info, err := tx.Info(m.ID)
 	if err != nil {

@@ -12,6 +12,32 @@ import (
 	"pulk/sync/clock"
 )
 
+// Conflicts implements [changelog.Conflicter]: stock below zero, counts that did not know
+// of a movement, lots issued by people who had not heard of their quarantine, stock that
+// was reserved twice, packs of two sizes, two items with one part number, two locations with one code.
+func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
+	all, err := Movements(tx)
+	if err != nil {
+		return nil, err
+	}
+	var list []changelog.Conflict
+	for _, find := range []func(*changelog.Tx, []Movement) ([]changelog.Conflict, error){belowZero, countedUnaware, issuedInQuarantine, reservedTwice, packedTwice} {
+		more, err := find(tx, all)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, more...)
+	}
+	for _, what := range []struct{ noun, column, table string }{{"item", "part_number", "item"}, {"location", "code", "location"}} {
+		more, err := doubled(tx, what.noun, what.column, what.table)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, more...)
+	}
+	return list, nil
+}
+
 // belowZero lists the shelves from which more was drawn than was there.
 func belowZero(tx *changelog.Tx, all []Movement) ([]changelog.Conflict, error) {
 	balance := Balance(all)

@@ -87,7 +87,11 @@ func draw(tx *changelog.Tx, it *Item, lot string, from *Location, quantity int64
 		if err != nil {
 			return nil, err
 		}
-		return nil, fault.Refuse(where, "%s does not hold %d %s of %s: %d too few", from.Code, quantity, it.UnitOfIssue, it.PartNumber, missing)
+		stands, err := standsText(tx, it, from)
+		if err != nil {
+			return nil, err
+		}
+		return nil, fault.Refuse(where+stands, "%s does not hold %d %s of %s: %d too few", from.Code, quantity, it.UnitOfIssue, it.PartNumber, missing)
 	}
 	return draws, nil
 }

@@ -109,7 +109,11 @@ func taken(tx *changelog.Tx, in LowRequest, here func(clock.Dot) bool) (map[cloc
 			first = at
 		}
 		if m.Kind == kind.StockIssue && here(m.From) && !at.Before(begins) && !at.After(in.Now) {
-			takes[m.Item] = append(takes[m.Item], m.Quantity)
+			item := m.Item
+			if !m.Instead.IsZero() {
+				item = m.Instead // that is what was asked for
+			}
+			takes[item] = append(takes[item], m.Quantity)
 		}
 	}
 	if first.After(begins) {

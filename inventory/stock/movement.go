@@ -22,6 +22,7 @@ type Movement struct {
 	Step     int // place in the run's revision plus one; 0 for none
 	Note     string
 	Voided   clock.Dot // the change that voided it, or none
+	Instead  clock.Dot // the item in whose place it was taken, or none
 }
 
 // Shelf is a lot of an item at a place.

@@ -99,6 +99,26 @@ CREATE TABLE item_pack (
   person   BLOB
 ) STRICT, WITHOUT ROWID;
 
+-- item_substitute is what was said of which item may stand for which.
+CREATE TABLE item_substitute (
+  dot     BLOB PRIMARY KEY,
+  item    BLOB NOT NULL, -- what is asked for
+  stand   BLOB NOT NULL, -- what may be taken in its place
+  role    TEXT NOT NULL, -- or empty
+  allowed INTEGER NOT NULL,
+  why     TEXT NOT NULL,
+  person  BLOB
+) STRICT, WITHOUT ROWID;
+CREATE INDEX item_substitute_item ON item_substitute (item);
+
+-- stock_instead is which movements took an item in place of another.
+CREATE TABLE stock_instead (
+  dot      BLOB PRIMARY KEY,
+  movement BLOB NOT NULL,
+  item     BLOB NOT NULL -- what was asked for
+) STRICT, WITHOUT ROWID;
+CREATE INDEX stock_instead_movement ON stock_instead (movement);
+
 -- loose_void is every void of something that is no entry of a run.
 CREATE TABLE loose_void (
   target BLOB NOT NULL,
@@ -111,7 +131,8 @@ CREATE TABLE loose_void (
 
 // Tables implements [changelog.Projector].
 func (Projection) Tables() []string {
-	return []string{"item", "location", "movement", "loose_void", "lot_hold", "lot_release", "reservation", "reservation_end", "item_pack"}
+	return []string{"item", "location", "movement", "loose_void", "lot_hold", "lot_release", "reservation", "reservation_end", "item_pack",
+		"item_substitute", "stock_instead"}
 }
 
 // Apply implements [changelog.Projector].
@@ -150,6 +171,17 @@ func (Projection) Apply(tx *changelog.Tx, e *changelog.Entry) error {
 		}
 		return tx.Exec("INSERT INTO item_pack (dot, item, name, quantity, why, person) VALUES (?, ?, ?, ?, ?, ?)",
 			e.Dot.Key(), v[0].Ref.Key(), v[1].Text, v[2].Num, v[3].Text, e.Person.Key())
+	case kind.ItemSubstitute:
+		if v[0].Ref.IsZero() || v[1].Ref.IsZero() {
+			return nil
+		}
+		return tx.Exec("INSERT INTO item_substitute (dot, item, stand, role, allowed, why, person) VALUES (?, ?, ?, ?, ?, ?, ?)",
+			e.Dot.Key(), v[0].Ref.Key(), v[1].Ref.Key(), v[2].Text, v[3].Num, v[4].Text, e.Person.Key())
+	case kind.StockInstead:
+		if v[0].Ref.IsZero() || v[1].Ref.IsZero() {
+			return nil
+		}
+		return tx.Exec("INSERT INTO stock_instead (dot, movement, item) VALUES (?, ?, ?)", e.Dot.Key(), v[0].Ref.Key(), v[1].Ref.Key())
 	case kind.Void:
 		if !v[1].Ref.IsZero() || v[0].Ref.IsZero() {
 			return nil
@@ -218,19 +250,20 @@ func locationsByCode(tx *changelog.Tx, code string) ([]clock.Dot, error) {
 }
 
 const movementColumns = `SELECT m.dot, m.kind, m.item, m.lot, m.from_loc, m.to_loc, m.quantity, m.held, m.run, m.step, m.note,
-  (SELECT min(v.dot) FROM loose_void v WHERE v.target = m.dot) FROM movement m `
+  (SELECT min(v.dot) FROM loose_void v WHERE v.target = m.dot),
+  (SELECT min(i.item) FROM stock_instead i WHERE i.movement = m.dot) FROM movement m `
 
 func movements(tx *changelog.Tx, where string, args ...any) ([]Movement, error) {
 	var list []Movement
 	err := tx.Each(movementColumns+where+" ORDER BY m.dot", args, func(scan func(...any) error) error {
 		var m Movement
 		var id kind.ID
-		var keys [6][]byte
-		if err := scan(&keys[0], &id, &keys[1], &m.Lot, &keys[2], &keys[3], &m.Quantity, &m.Held, &keys[4], &m.Step, &m.Note, &keys[5]); err != nil {
+		var keys [7][]byte
+		if err := scan(&keys[0], &id, &keys[1], &m.Lot, &keys[2], &keys[3], &m.Quantity, &m.Held, &keys[4], &m.Step, &m.Note, &keys[5], &keys[6]); err != nil {
 			return err
 		}
 		m.Kind = kind.Lookup(id)
-		for i, dot := range []*clock.Dot{&m.ID, &m.Item, &m.From, &m.To, &m.Run, &m.Voided} {
+		for i, dot := range []*clock.Dot{&m.ID, &m.Item, &m.From, &m.To, &m.Run, &m.Voided, &m.Instead} {
 			var err error
 			if *dot, err = clock.DotFromKey(keys[i]); err != nil {
 				return err
@@ -321,6 +354,28 @@ func reservationRows(tx *changelog.Tx) ([]Reservation, error) {
 	return list, err
 }
 
+// substituteRows returns all that was said of what may stand for an item.
+func substituteRows(tx *changelog.Tx, item clock.Dot) ([]Substitute, error) {
+	var list []Substitute
+	query := "SELECT dot, item, stand, role, allowed, why, person FROM item_substitute WHERE item = ? ORDER BY dot"
+	err := tx.Each(query, []any{item.Key()}, func(scan func(...any) error) error {
+		var s Substitute
+		var keys [4][]byte
+		if err := scan(&keys[0], &keys[1], &keys[2], &s.Role, &s.Allowed, &s.Why, &keys[3]); err != nil {
+			return err
+		}
+		for i, dot := range []*clock.Dot{&s.ID, &s.Item, &s.Stand, &s.Person} {
+			var err error
+			if *dot, err = clock.DotFromKey(keys[i]); err != nil {
+				return err
+			}
+		}
+		list = append(list, s)
+		return nil
+	})
+	return list, err
+}
+
 // packRows returns all that was said of packs, by item and name.
 func packRows(tx *changelog.Tx) ([]Pack, error) {
 	var list []Pack
@@ -340,32 +395,6 @@ func packRows(tx *changelog.Tx) ([]Pack, error) {
 		return nil
 	})
 	return list, err
-}
-
-// Conflicts implements [changelog.Conflicter]: stock below zero, counts that did not know
-// of a movement, lots issued by people who had not heard of their quarantine, stock that
-// was reserved twice, packs of two sizes, two items with one part number, two locations with one code.
-func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
-	all, err := Movements(tx)
-	if err != nil {
-		return nil, err
-	}
-	var list []changelog.Conflict
-	for _, find := range []func(*changelog.Tx, []Movement) ([]changelog.Conflict, error){belowZero, countedUnaware, issuedInQuarantine, reservedTwice, packedTwice} {
-		more, err := find(tx, all)
-		if err != nil {
-			return nil, err
-		}
-		list = append(list, more...)
-	}
-	for _, what := range []struct{ noun, column, table string }{{"item", "part_number", "item"}, {"location", "code", "location"}} {
-		more, err := doubled(tx, what.noun, what.column, what.table)
-		if err != nil {
-			return nil, err
-		}
-		list = append(list, more...)
-	}
-	return list, nil
 }
 
 func doubled(tx *changelog.Tx, noun, column, table string) ([]changelog.Conflict, error) {

@@ -287,3 +287,13 @@ var (
 // ItemPack says how many units of issue are in what an item comes in, such as a box; 0: it
 // comes in that no more. Quantities on record are in units of issue whatever it says.
 var ItemPack = register(137, "item.pack", cols("item", Ref, "name", Text, "quantity", Uint, "why", Text))
+
+// What may stand for what.
+var (
+	// ItemSubstitute says that one piece of stand may be taken in place of one of item (1),
+	// or not any more (0); by people with a role, or by everybody where that is empty.
+	ItemSubstitute = register(138, "item.substitute", cols("item", Ref, "stand", Ref, "role", Text, "allowed", Uint, "why", Text))
+	// StockInstead says of a movement in the same change-set that the item was taken in
+	// place of another.
+	StockInstead = register(139, "stock.instead", cols("movement", Ref, "item", Ref))
+)

@@ -101,7 +101,7 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 			photos = append(photos, f.ID)
 		}
 	}
-	dice, text := r.IntN(13), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
+	dice, text := r.IntN(14), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
 	return fmt.Sprintf("does what came with the later program (%d)", dice), func(tx *changelog.Tx, _ *crew.Person) error {
 		switch dice {
 		case 0:
@@ -164,6 +164,9 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 			}
 		case 12:
 			tx.Add(change.New(kind.ItemPack, about, text, change.Num(int64(r.IntN(200))), text))
+		case 13:
+			tx.Add(change.New(kind.ItemSubstitute, about, about, text, change.Num(int64(r.IntN(2))), text))
+			tx.Add(change.New(kind.StockInstead, about, about))
 		}
 		return nil
 	}
@@ -214,7 +217,7 @@ func countBlind(tx *changelog.Tx, about, text change.Value, r *rand.Rand) {
 func (w *world) compareLater(m *machine) {
 	for table, k := range map[string]*kind.Kind{"attachment": kind.AttachAdd, "attachment_preview": kind.AttachPreview, "link": kind.LinkAdd, "question": kind.AskRaise, "answer": kind.AskAnswer,
 		"paper_mark": kind.PaperMark, "calibration": kind.UnitCalibrate, "calibration_statement": kind.UnitUncertainty, "confidant": kind.SiteConfide, "arrival": kind.PersonArrive, "clearance": kind.PersonClearance, "weather": kind.WeatherAdd, "step_conditions": kind.StepConditions, "kit_plan": kind.KitPlan, "kit_line": kind.KitLine,
-		"count_sheet": kind.CountOpen, "count_entry": kind.CountEnter, "count_settled": kind.CountSettle, "lot_hold": kind.LotHold, "lot_release": kind.LotRelease, "reservation": kind.StockReserve, "reservation_end": kind.ReserveEnd, "item_pack": kind.ItemPack} {
+		"count_sheet": kind.CountOpen, "count_entry": kind.CountEnter, "count_settled": kind.CountSettle, "lot_hold": kind.LotHold, "lot_release": kind.LotRelease, "reservation": kind.StockReserve, "reservation_end": kind.ReserveEnd, "item_pack": kind.ItemPack, "item_substitute": kind.ItemSubstitute, "stock_instead": kind.StockInstead} {
 		if m.old {
 			return
 		}
