@@ -24,7 +24,7 @@ func (e *env) stockCommand() *cli.Command {
 	at := &cli.StringFlag{Name: "at", Usage: "`LOCATION`"}
 	note := &cli.StringFlag{Name: "note", Usage: "a `TEXT` to go with it"}
 	why := &cli.StringFlag{Name: "why", Usage: "the `REASON`"}
-	return group("stock", "what lies where: receive, move, issue, count", append(append(e.quarantineVerbs(), e.stockLowVerb()),
+	return group("stock", "what lies where: receive, move, issue, count", append(append(append(e.quarantineVerbs(), e.makeVerbs()...), e.stockLowVerb()),
 		verb{path: "pulk stock receive", args: "PART QUANTITY", minArgs: 2, maxArgs: 2, usage: "take in what came from outside", writes: true,
 			examples: []string{"pulk stock receive CON-011 80 --to stn-store --lot L2612 --expires 2029-03-01 --as piet"},
 			flags:    []cli.Flag{to, &cli.StringFlag{Name: "lot", Usage: "`LOT`"}, &cli.StringFlag{Name: "expires", Usage: "the lot's `DATE`, YYYY-MM-DD"}, note}, action: (*call).stockReceive}.command(e),
@@ -210,13 +210,21 @@ func (c *call) stockScrap() error {
 }
 
 func (c *call) stockVoid() error {
+	together := 0
 	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
 		id, err := tx.ParseName(c.Args().First())
 		if err != nil {
 			return fault.Misuse("see: pulk stock history PART", "%s", err)
 		}
-		return stock.Void(tx, id, c.String("why"))
-	}, func() { c.printf("%s is voided; it stays on record\n", c.Args().First()) })
+		together, err = stock.Void(tx, id, c.String("why"))
+		return err
+	}, func() {
+		if together > 1 {
+			c.printf("%s is voided with all %d movements that it balances; they stay on record\n", c.Args().First(), together)
+			return
+		}
+		c.printf("%s is voided; it stays on record\n", c.Args().First())
+	})
 }
 
 // levelRow is a row of pulk stock list --json.

@@ -51,7 +51,11 @@ func (c *call) stockQuarantine() error {
 			where = "at " + code
 		}
 		id, err := stock.Quarantine(tx, it, lot, at, c.String("why"))
-		said = fmt.Sprintf("%s lot %q is in quarantine %s (%s)\nnext: tell those who may hold some of it; pulk stock history %[1]s shows where it went", it.PartNumber, lot, where, tx.Name(id))
+		if err != nil {
+			return err
+		}
+		kits, err := inKitsText(tx, it, lot)
+		said = fmt.Sprintf("%s lot %q is in quarantine %s (%s)\nnext: tell those who may hold some of it; pulk stock history %[1]s shows where it went", it.PartNumber, lot, where, tx.Name(id)) + kits
 		return err
 	}, func() { c.printf("%s\n", said) })
 }

@@ -227,20 +227,33 @@ func Held(tx *changelog.Tx, it *Item, lot string, at *Location) (int64, error) {
 	return 0, err
 }
 
-// Void says that a movement did not happen as recorded.
-func Void(tx *changelog.Tx, id clock.Dot, why string) error {
+// Void says that a movement did not happen as recorded. Those of a make-up or a
+// break-down of kits are voided together; it says how many that were.
+func Void(tx *changelog.Tx, id clock.Dot, why string) (int, error) {
 	if why == "" {
-		return fault.Misuse("give it with --why", "voiding needs a reason")
+		return 0, fault.Misuse("give it with --why", "voiding needs a reason")
 	}
 	m, found, err := MovementByID(tx, id)
 	switch {
 	case err != nil:
-		return err
+		return 0, err
 	case !found:
-		return fault.Hint("see: pulk stock history PART", "%s is no movement of stock", tx.Name(id))
+		return 0, fault.Hint("see: pulk stock history PART", "%s is no movement of stock", tx.Name(id))
 	case !m.Voided.IsZero():
-		return fault.Hint("nothing to do", "%s is voided already", tx.Name(id))
+		return 0, fault.Hint("nothing to do", "%s is voided already", tx.Name(id))
 	}
-	tx.Add(change.New(kind.Void, change.Ref(id), change.Value{}, change.Text(why)))
-	return nil
+	all, err := Movements(tx)
+	if err != nil {
+		return 0, err
+	}
+	together := BalancedWith(all, id)
+	if len(together) == 0 {
+		together = []Movement{m}
+	}
+	for _, m := range together {
+		if m.Voided.IsZero() {
+			tx.Add(change.New(kind.Void, change.Ref(m.ID), change.Value{}, change.Text(why)))
+		}
+	}
+	return len(together), nil
 }

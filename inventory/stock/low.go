@@ -96,6 +96,10 @@ func taken(tx *changelog.Tx, in LowRequest, here func(clock.Dot) bool) (map[cloc
 	}
 	begins, first := in.Now.AddDate(0, 0, -in.DaysPast), in.Now
 	takes := map[clock.Dot][]int64{}
+	apart := map[clock.Dot]bool{} // kits that were taken apart were not asked for
+	for _, group := range balanced(all) {
+		apart[group[0].ID] = group[0].Kind == kind.StockIssue
+	}
 	for _, m := range all {
 		if !m.Voided.IsZero() || !here(m.From) && !here(m.To) {
 			continue
@@ -108,7 +112,7 @@ func taken(tx *changelog.Tx, in LowRequest, here func(clock.Dot) bool) (map[cloc
 		if at.Before(first) {
 			first = at
 		}
-		if m.Kind == kind.StockIssue && here(m.From) && !at.Before(begins) && !at.After(in.Now) {
+		if m.Kind == kind.StockIssue && !apart[m.ID] && here(m.From) && !at.Before(begins) && !at.After(in.Now) {
 			item := m.Item
 			if !m.Instead.IsZero() {
 				item = m.Instead // that is what was asked for

@@ -86,7 +86,8 @@ func (w *world) voidMovement(m *machine, tx *changelog.Tx, r *rand.Rand) error {
 	if len(here) == 0 {
 		return nil
 	}
-	return stock.Void(tx, m.dot(here[r.IntN(len(here))].ID), "mistaken")
+	_, err := stock.Void(tx, m.dot(here[r.IntN(len(here))].ID), "mistaken")
+	return err
 }
 
 // unitDeed moves, installs, removes or fails a unit, or changes its state.
