@@ -76,6 +76,21 @@ func goldenKinds() *Bundle {
 	return b
 }
 
+// goldenStock has a change of each kind from 130 to 139, whose columns travel with them.
+func goldenStock() *Bundle {
+	b := goldenSingle()
+	lane := goldenLane(goldenStation, clock.Normal)
+	var s Segment
+	for i := range 10 {
+		k := kind.Lookup(kind.ID(130 + i))
+		s.Sets = append(s.Sets, &change.Set{Lane: lane, Seq: uint64(4213 + i), Campaign: b.Campaign, Person: goldenDot(goldenHome, 0, 9, 0),
+			At: fineStamp(goldenTime.Add(time.Duration(i) * time.Minute)), Changes: []change.Change{goldenChange(k, i, lane), goldenChange(k, i+1, lane)}})
+	}
+	s.Lane, s.From, s.Statement = lane, 4213, -1
+	b.Segments = []Segment{s}
+	return b
+}
+
 func goldenChange(k *kind.Kind, i int, lane clock.Lane) change.Change {
 	values := make([]change.Value, len(k.Columns))
 	for j, column := range k.Columns {
@@ -157,6 +172,8 @@ var goldens = []struct {
 	{"kinds_modelled", goldenKinds, packModelled},
 	{"kinds_all_modelled", goldenKinds, packAllModelled},
 	{"kinds_zstd", goldenKinds, packZstd},
+	{"stock_raw", goldenStock, packRaw},
+	{"stock", goldenStock, pack},
 	{"primer", primerBundle, packRaw},
 }
 
@@ -268,10 +285,25 @@ func TestReaderWrittenFromTheDocument(t *testing.T) {
 			t.Errorf("reader.py %s.bundle: %v\n%s", g.name, err, out)
 			continue
 		}
-		if want := changeSetLines(string(golden(t, g.name+".txt"))); string(out) != want {
+		want := changeSetLines(string(golden(t, g.name+".txt")))
+		if strings.HasPrefix(g.name, "stock") {
+			want = changeSetLines(dumpOfEarlier(t, golden(t, g.name+".bundle"))) // the reader knows kinds below 64 alone
+		}
+		if string(out) != want {
 			t.Errorf("reader.py reads %s.bundle otherwise:\n got %s\nwant %s", g.name, out, want)
 		}
 	}
+}
+
+// dumpOfEarlier is what a program says of a bundle that knows no kind whose columns
+// travel.
+func dumpOfEarlier(t *testing.T, data []byte) string {
+	defer kind.Until(kind.FirstDescribed, kind.FieldAttachWanted)()
+	var text bytes.Buffer
+	if err := Dump(&text, data); err != nil {
+		t.Fatal(err)
+	}
+	return text.String()
 }
 
 // changeSetLines returns the lines of a dump from the first change-set on.
