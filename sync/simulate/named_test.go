@@ -101,6 +101,7 @@ func TestSeedsOnceFailed(t *testing.T) {
 		{3506, "the simulator did not count a parcel as taken that was sent again in the same bytes"},
 		{4743, "the simulator forgot that a go on a record which one program reads in part is no go at the other"},
 		{4800, "the same, with the entry that the earlier program does not know written by the signer's site"},
+		{5238, "the simulator took two histories of a forked confined lane for one, by their names"},
 		{6094, "the simulator's own"},
 	} {
 		if _, ok := playSeed(t, c.seed, t.TempDir()); !ok {
