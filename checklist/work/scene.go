@@ -193,6 +193,9 @@ func lookAt(s *run.State, n int, me *crew.Person, words Words) Step {
 	if at.Gate != nil {
 		step.Need, step.Have, step.Role = at.Gate.Need, at.Gate.Have, at.Gate.Role
 		step.Why = append(step.Why, at.Gate.Shut...)
+		if at.Step.Review != nil && !at.Done {
+			step.Why = append(step.Why, "the review is answered and decided at the command line: pulk review show "+words.Name(s.Run)+":"+at.Step.ID)
+		}
 		for _, e := range at.Gate.Conditional {
 			step.Why = append(step.Why, fmt.Sprintf("a go takes the risk of step %s: %s", s.Steps[e.Step].Step.ID, words.Says(s, e)))
 		}

@@ -79,7 +79,7 @@ func (d *demo) crossing() {
 	d.say("Hold point 400 is the last: behind it the clamp is released and the hole freezes. The procedure asks for a readiness review there: several people look at one list, worked out from data, before anybody signs. The string itself was never accepted: nobody would have asked.")
 	d.quietly("location transport stn 2028-02-12 --as ida --store stn.db")
 	d.do("review open " + d.runName + " --as ida --store stn.db")
-	d.quietly(`unit state STG-07 accepted --why "all modules answer on the surface and at depth" --as ida --store stn.db`)
+	d.do(`unit state STG-07 accepted --why "all modules answer on the surface and at depth" --as ida --store stn.db`)
 	d.do("review answer " + d.runName + ` rested yes "all slept from 21 to 6" --as ida --store stn.db`)
 	d.do("review answer " + d.runName + " load yes --as tomas --store stn.db")
 	d.do("review decide " + d.runName + " go --as ida --store stn.db")
