@@ -78,6 +78,10 @@ func TestComputedLimits(t *testing.T) {
 		{"an_input_to_be_done_again", goodCable + "n stn ida nc length\nd stn ida dispose n rework", "length=undone loss=undone", "loss", "needs the reading of step length first"},
 		{"voided_after_the_signature", goodCable + "g stn oskar go ready\nv stn ida void a1", "g=reopened ready=shut drop.now=blocked", "", ""},
 		{"voided_across_the_signature", goodCable + "home < stn\ng stn oskar go ready\nv home lena void a1", "g=overtaken ready=shut", "", ""},
+		{"a_go_without_the_input_of_what_was_read_again", strings.Replace(goodCable, "a1 stn ida read length 10", "a1 ship ida read length 10\nstn < ship", 1) +
+			"v stn ida void a2\na6 stn ida read loss 2.4\na7 stn ida read margin 2.6\nhome < stn own\ng home oskar go ready", "length=done loss=done g=unsettled ready=shut", "", ""},
+		{"a_go_with_it", strings.Replace(goodCable, "a1 stn ida read length 10", "a1 ship ida read length 10\nstn < ship", 1) +
+			"v stn ida void a2\na6 stn ida read loss 2.4\na7 stn ida read margin 2.6\nhome < stn\ng home oskar go ready", "loss=done g=holds ready=open", "", ""},
 		{"voided_and_read_again_elsewhere", goodCable + "home < stn\ng stn oskar go ready\nstn < home\nv stn ida void a1\na6 stn ida read length 10\nh stn oskar go ready", "loss=undone ready=shut", "ready", "step loss: 2.4 does not count: it stood on the reading 10"},
 		{"an_input_that_fails_now", "a1 stn ida read length 10\na6 stn ida read length 60", "length=undone loss.now=blocked", "loss", "needs the reading of step length first"},
 		{"taken_before_both_values_were_there", "a0 stn ida tell latitude -66.5\na3 stn ida read depth 449\na5 stn ida read gauge 45.5\na4 stn ida read depth 451", "gauge=undone gauge.now=ready", "gauge", "needs the reading of step depth first"},

@@ -23,6 +23,7 @@ import (
 //	NAME SITE PERSON VERB …   a change, made knowing what SITE knows
 //	SITE < SITE               the first gets all that the second knows
 //	SITE < SITE expedited     it gets what travels first, in expedited lanes
+//	SITE < SITE own           it gets what the second wrote, and nothing that others did
 //	lost NAME                 that change-set and the later ones of its lane are not here,
 //	                          as within a lane change-sets are applied in order
 //
@@ -162,7 +163,7 @@ func (h *history) tell(words []string) error {
 		h.gone = append(h.gone, words[1])
 		return nil
 	case len(words) >= 3 && words[1] == "<":
-		h.send(h.sites[words[0]], h.sites[words[2]], len(words) > 3)
+		h.send(words[0], words[2], append(words, "")[3])
 		return nil
 	case len(words) < 4:
 		return fmt.Errorf("too short")
@@ -190,18 +191,26 @@ func (h *history) tell(words []string) error {
 	return nil
 }
 
-// send gives a site what another knows, or only what that has in expedited lanes.
-func (h *history) send(to, from *site, expedited bool) {
+// send gives a site what another knows, or a part of it.
+func (h *history) send(receiver, sender, part string) {
+	to, from := h.sites[receiver], h.sites[sender]
+	goes := func(lane clock.Lane) bool {
+		return part == "" || part == "expedited" && lane.Class == clock.Expedited || part == "own" && lane.Site == siteID(sender)
+	}
 	for i := range from.knows {
-		if !expedited || h.events[i].ctx.Of.Class == clock.Expedited {
+		if goes(h.events[i].ctx.Of.Lane) {
 			to.knows[i] = true
 		}
 	}
 	for lane, seq := range from.heads {
-		if !expedited || lane.Class == clock.Expedited {
+		if goes(lane) {
 			to.heads.Merge(clock.Vector{lane: seq})
 		}
 	}
+}
+
+func siteID(name string) clock.SiteID {
+	return clock.SiteID(1 + slices.Index([]string{"home", "stn", "ship"}, name))
 }
 
 // understand reads what follows a verb.
@@ -270,7 +279,7 @@ func (h *history) find(name string) int {
 // last one's.
 func (h *history) write(at string, same bool, e event) {
 	s := h.sites[at]
-	lane := clock.Lane{Site: clock.SiteID(1 + slices.Index([]string{"home", "stn", "ship"}, at))}
+	lane := clock.Lane{Site: siteID(at)}
 	if !slices.Contains([]string{"check", "record", "begin", "note", "grant", "ustate"}, e.verb) && (e.verb != "read" || e.bad || e.how == "narrow") {
 		lane.Class = clock.Expedited
 	}

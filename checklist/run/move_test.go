@@ -244,6 +244,48 @@ func TestAdverseOutlivesMoves(t *testing.T) {
 	}
 }
 
+// What was voided, or was to be done again, is settled where its step is no more; not
+// where nobody here can say which step that is.
+func TestSettledAcrossMoves(t *testing.T) {
+	settled := func(r *Record, gate int, why string) bool {
+		t.Helper()
+		v := Evaluate(r).whole()
+		for _, a := range v.adverse(gate) {
+			if strings.Contains(a.Why, why) {
+				return a.settled(v)
+			}
+		}
+		t.Fatalf("nothing that has %q speaks against gate %d", why, gate)
+		return false
+	}
+	b := newBook(revision("A", "10 20 g"), revision("B", "20 g"), revision("C", "10 20:new g"))
+	slip := b.check("stn", "10")
+	b.write("stn", Entry{Kind: kind.Void, Step: NoStep, Ref: slip, Text: "slip"})
+	if settled(b.whole(), 2, "slip") {
+		t.Error("a void is settled though its step was not done again")
+	}
+	b.move("stn", "B")
+	if !settled(b.whole(), 1, "slip") {
+		t.Error("the void of a step that is no more is not settled")
+	}
+
+	b = newBook(b.texts[revisionDot("A")], b.texts[revisionDot("C")])
+	move := b.move("stn", "C")
+	slip = b.check("stn", "20")
+	b.write("stn", Entry{Kind: kind.Void, Step: NoStep, Ref: slip, Text: "slip"})
+	nc := b.write("stn", Entry{Kind: kind.NCRaise, Step: 1, Text: "bent"}).Dot
+	b.write("stn", Entry{Kind: kind.NCDispose, Step: NoStep, Ref: nc, Disposition: Rework, Text: "straightened"})
+	b.check("stn", "20")
+	for _, why := range []string{"slip", "bent"} {
+		if !settled(b.whole(), 2, why) {
+			t.Errorf("%s: the step was done again, and it is not settled", why)
+		}
+		if settled(b.record(func(d clock.Dot) bool { return d != move }), 2, why) {
+			t.Errorf("%s is settled where the move to its revision is not here", why)
+		}
+	}
+}
+
 // A go counts where nothing before it changed.
 func TestCounterparts(t *testing.T) {
 	a := revision("A", "10 20 g 30 h")

@@ -1,13 +1,13 @@
 // Command mutate takes single rules out of Go files and tells which of them no test
 // missed:
 //
-//	go run ./testdata/mutate [-then REGEXP] checklist/run/gate.go …
+//	go run ./testdata/mutate [-long] [-then REGEXP] checklist/run/gate.go[:LINE] …
 //
 // A rule is an operand of && or ||, the condition of an if, a case of a switch without
 // a tag, or a comparison that is returned. Each is put out of force by itself, in a copy
 // of its file that the go command is given in place of it (-overlay), so nothing in the
-// tree changes. The tests of the file's package are run on it, and with -then those of
-// cmd/pulk that match for what is left. It prints what survives, and exits with 1 if
+// tree changes. The short tests of the file's package are run on it, with -long all of
+// them, and with -then those of cmd/pulk that match, for what is left. It prints what survives, and exits with 1 if
 // anything does.
 //
 // It takes some seconds a rule; a line that ends in "// mutate: REASON" is passed over.
@@ -24,12 +24,16 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"time"
 )
 
+var long bool
+
 func main() {
 	then := flag.String("then", "", "tests of ./cmd/pulk to run on what the package's own tests let pass")
+	flag.BoolVar(&long, "long", false, "run the long tests of the package too")
 	flag.Parse()
 	survived, err := run(flag.Args(), *then)
 	if err != nil {
@@ -49,11 +53,15 @@ func run(files []string, then string) (survived int, err error) {
 	defer os.RemoveAll(folder)
 	tried := 0
 	for _, file := range files {
+		file, line, _ := strings.Cut(file, ":")
 		list, err := mutants(file)
 		if err != nil {
 			return 0, err
 		}
 		for _, m := range list {
+			if line != "" && !strings.HasPrefix(m.at, file+":"+line+":") {
+				continue
+			}
 			caught, err := m.caught(folder, then)
 			if err != nil {
 				return 0, err
@@ -190,7 +198,7 @@ func (m mutant) caught(folder, then string) (caught bool, err error) {
 	if err := os.WriteFile(list, overlay, 0o600); err != nil {
 		return false, err
 	}
-	runs := [][]string{{"test", "-short", "-failfast", "-overlay", list, "./" + filepath.Dir(m.file)}}
+	runs := [][]string{{"test", "-short=" + strconv.FormatBool(!long), "-failfast", "-overlay", list, "./" + filepath.Dir(m.file)}}
 	if then != "" {
 		runs = append(runs, []string{"test", "-short", "-failfast", "-overlay", list, "-run", then, "./cmd/pulk"})
 	}
