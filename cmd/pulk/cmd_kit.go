@@ -273,9 +273,9 @@ func (c *call) printPlan(p *kit.Plan, capped *kit.Capped, played *kit.Winters) {
 		reaches = "Failures of different items are independent."
 	}
 	c.printBlock("", fmt.Sprintf("Assumed: failures come at a constant rate%s, all the time that a unit is in service, and %s; %s, no common cause. "+
-		"A datasheet's rate weighs as much as %g seen failures. %s Rates are means with their %g %% interval. "+
+		"A datasheet's rate weighs as much as %s seen. %s Rates are means with their %g %% interval. "+
 		"%s %d items in service have neither a datasheet rate nor a record. "+
-		"Dangerous goods go by the rules in force, as a trained shipper decides.", stressText(p), repairText(p), wearAssumed(p), p.PriorFailures, reaches, 100*p.IntervalProbability, consumablesText(p), unknown))
+		"Dangerous goods go by the rules in force, as a trained shipper decides.", stressText(p), repairText(p), wearAssumed(p), failuresText(p.PriorFailures), reaches, 100*p.IntervalProbability, consumablesText(p), unknown))
 }
 
 func (c *call) printSpares(p *kit.Plan) {

@@ -24,7 +24,7 @@ func (e *env) stockCommand() *cli.Command {
 	at := &cli.StringFlag{Name: "at", Usage: "`LOCATION`"}
 	note := &cli.StringFlag{Name: "note", Usage: "a `TEXT` to go with it"}
 	why := &cli.StringFlag{Name: "why", Usage: "the `REASON`"}
-	return group("stock", "what lies where: receive, move, issue, count", append(append(append(e.quarantineVerbs(), e.makeVerbs()...), e.stockLowVerb()),
+	return group("stock", "what lies where: receive, move, issue, count", slices.Concat([]*cli.Command{
 		verb{path: "pulk stock receive", args: "PART QUANTITY", minArgs: 2, maxArgs: 2, usage: "take in what came from outside", writes: true,
 			examples: []string{"pulk stock receive CON-011 80 --to stn-store --lot L2612 --expires 2029-03-01 --as piet"},
 			flags:    []cli.Flag{to, &cli.StringFlag{Name: "lot", Usage: "`LOT`"}, &cli.StringFlag{Name: "expires", Usage: "the lot's `DATE`, YYYY-MM-DD"}, note}, action: (*call).stockReceive}.command(e),
@@ -45,7 +45,8 @@ func (e *env) stockCommand() *cli.Command {
 		verb{path: "pulk stock list", usage: "what lies where, what is short, what expires", reads: true,
 			flags: []cli.Flag{at, &cli.IntFlag{Name: "days", Value: 60, Usage: "tell what expires within so many `DAYS`"}}, action: (*call).stockList}.command(e),
 		verb{path: "pulk stock history", args: "PART", minArgs: 1, maxArgs: 1, usage: "all movements of an item", reads: true, action: (*call).stockHistory}.command(e),
-	)...)
+		e.stockLowVerb(),
+	}, e.quarantineVerbs(), e.makeVerbs())...)
 }
 
 // stockAct reads the item and quantity of a stock command and runs fn with them.

@@ -160,9 +160,9 @@ func agesText(hours []float64) string {
 // sayRate tells where a constant rate comes from.
 func sayRate(p *kit.Plan, l *kit.Line, say func(string, ...any)) {
 	if l.Prior != nil {
-		say("Like %s: one failure in %.0f h. It weighs as %.3g failures in %.0f h.", l.Prior.Like, l.Prior.MTBFHours, l.Prior.Failures, l.Prior.Failures*l.Prior.MTBFHours)
+		say("Like %s: one failure in %.0f h. It weighs as %s in %.0f h.", l.Prior.Like, l.Prior.MTBFHours, failuresText(l.Prior.Failures), l.Prior.Failures*l.Prior.MTBFHours)
 	} else if l.PriorMTBFHours > 0 {
-		say("Datasheet: one failure in %d h. It weighs as %g failures in %.0f h.", l.PriorMTBFHours, p.PriorFailures, p.PriorFailures*float64(l.PriorMTBFHours))
+		say("Datasheet: one failure in %d h. It weighs as %s in %.0f h.", l.PriorMTBFHours, failuresText(p.PriorFailures), p.PriorFailures*float64(l.PriorMTBFHours))
 	} else {
 		say("No datasheet figure: the record alone speaks (a prior of half a failure in no time).")
 	}
@@ -176,4 +176,12 @@ func stressFactor(l *kit.Line) string {
 		return ""
 	}
 	return fmt.Sprintf(" × a stress of %.3g", l.Stress)
+}
+
+// failuresText counts failures, of which there may be a part.
+func failuresText(n float64) string {
+	if n == 1 {
+		return "1 failure"
+	}
+	return fmt.Sprintf("%.3g failures", n)
 }
