@@ -17,7 +17,7 @@
     run: kept('pulk-run', ''), only: kept('pulk-only', ''),
     runs: null, scene: null, known: '', ahead: 0, // ahead: ms that the site's clock is ahead
     read: {},                           // hazards and cautions, by who read them
-    at: '', since: 0, view: '', field: null, tools: {}, said: [], seen: null, offline: false, sending: false, asked: '', wrong: '',
+    at: '', since: 0, view: '', field: null, tools: {}, said: [], seen: null, offline: false, sending: false, voided: false, asked: '', wrong: '',
   };
   const keep = () => {
     for (const [key, value] of [['people', state.people], ['person', state.person], ['run', state.run], ['only', state.only]])
@@ -90,8 +90,11 @@
           localStorage.setItem(refusedPrefix + order(), JSON.stringify({person: item.person, step: item.tap.step, act: item.tap.act, text: item.tap.text, what: answer.what, because: answer.because, hint: answer.hint}));
         }
         localStorage.removeItem(item.key);
-        if (queue().length === 0) await look(true);
-        if (item.tap.act === 'void' && answer.taken && !state.view) pick(); // what is open again is most likely what comes next
+        // What is open again is most likely what comes next, however late it is heard how the run stands.
+        if (item.tap.act === 'void' && answer.taken) state.voided = true;
+        if (queue().length > 0) continue;
+        await look(true);
+        if (state.voided && !state.view) { state.voided = false; pick(); }
       }
     } catch (error) {
       if (!(error instanceof Lost)) throw error;
@@ -132,7 +135,10 @@
     if (!hasRead(scene.place) && state.view !== 'hazards' && scene.hazards.length) { state.view = 'hazards'; state.field = null; state.since = Date.now(); }
     if (before && step && step.done && !before.done && state.field) { state.field = null; state.view = ''; state.said = ['step ' + step.id + ' is done: ' + step.facts.join('; ')]; }
     const busy = state.field || state.view;
-    if (!busy && (!step || step.done || !step.open || !scene.order.includes(step.id) && !state.chosen)) pick();
+    if (!busy && state.voided) {
+      if (!flushing) state.voided = false; // else an older look may have come late
+      pick();
+    } else if (!busy && (!step || step.done || !step.open || !scene.order.includes(step.id) && !state.chosen)) pick();
     draw();
   }
   async function watch() {
@@ -350,7 +356,7 @@
       button('What others did', show('all others'))));
     return parts;
   }
-  const goTo = (id) => () => { state.at = id; state.chosen = true; state.view = ''; state.field = null; state.since = Date.now(); draw(); };
+  const goTo = (id) => () => { state.at = id; state.chosen = true; state.voided = false; state.view = ''; state.field = null; state.since = Date.now(); draw(); };
 
   function stepsView() {
     return [h('h2', {}, 'Steps that are open'), state.scene.steps.filter((s) => s.open && !pending(s.id)).map((s) => button(s.id + ' ' + s.text, goTo(s.id), {class: 'row'})), h('div', {class: 'acts'}, back())];
