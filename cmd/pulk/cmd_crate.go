@@ -37,7 +37,6 @@ func (e *env) crateCommand() *cli.Command {
 				&cli.Float64Flag{Name: "support", Value: 1, Usage: "`SHARE` of each base that must stand on the floor or on boxes"},
 				&cli.StringSliceFlag{Name: "share", Usage: "`CLASS/CLASS`: these two may share a container, as who is trained for it says; may be repeated"},
 				&cli.StringSliceFlag{Name: "apart", Usage: "`CLASS/CLASS`: these may not, for two boxes of one class; may be repeated"},
-				&cli.Uint64Flag{Name: "seed", Value: 1, Usage: "`NUMBER` that the search follows from"},
 				&cli.StringFlag{Name: "csv", Usage: "also write the places to `FILE`"},
 				&cli.StringFlag{Name: "svg", Usage: "also draw each layer, a picture each in `FOLDER`"},
 				&cli.StringFlag{Name: "pdf", Usage: "also print lists and layers to `FILE`"},
@@ -169,7 +168,7 @@ func readTable[T any](c *call, flag, document string, parse func([]byte) ([]*T, 
 }
 
 func (c *call) packOptions(boxes []*crate.Box) (packing.Options, error) {
-	options := packing.Options{Support: c.Float64("support"), Seed: c.Uint64("seed"), Workers: workers}
+	options := packing.Options{Support: c.Float64("support"), Workers: workers}
 	if !(options.Support >= 0 && options.Support <= 1) {
 		return options, fault.Misuse("like 0.8; 1 is all of it", "--support %v is no share", options.Support)
 	}

@@ -213,10 +213,11 @@ func (j *job) filling(k int, barred []bool) *filling {
 			t.count = 1
 		}
 	}
-	f.supported = f.rules.support > 0
+	f.supported = f.rules.support >= 1
+	f.rules.exactBase = f.rules.support > 0 && !f.supported
 	f.centre = bounds{c.CentreMin, c.CentreMax}
-	f.lowOnly = f.supported
-	f.rules.boxwise = f.rules.boxwise || f.rules.carry
+	f.lowOnly = f.rules.support > 0
+	f.rules.boxwise = f.rules.boxwise || f.rules.carry || f.rules.exactBase
 	return f
 }
 

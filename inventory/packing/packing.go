@@ -1,8 +1,8 @@
 // Package packing puts boxes into containers: by search over blocks of boxes, so
 // that as much as possible is in and nothing breaks a rule of the load.
 //
-// Start at [Pack]. Everything here is pure: values in, values out, and a seed in
-// place of chance. Lengths are whole millimetres, masses whole grams. A container
+// Start at [Pack]. Everything here is pure: values in, values out, and nothing left to
+// chance. Lengths are whole millimetres, masses whole grams. A container
 // has its origin in the lower corner at the back on the left: x runs along its
 // length towards the door, y across its width, z upwards.
 package packing
@@ -72,13 +72,12 @@ type Container struct {
 // Options say how to pack.
 type Options struct {
 	// Support is the share of each box's base that must stand on the floor or on
-	// other boxes: 1 is all of it; 0 lets a box float, which only published
-	// comparisons of volume do.
+	// other boxes: 1 is all of it; 0 lets a box float and pass no load on, which only
+	// published comparisons of volume do.
 	Support float64
 	// Apart are pairs of segregation classes that may not share a container. A
 	// class paired with itself keeps its own boxes apart.
 	Apart [][2]string
-	Seed  uint64
 	// Workers is how many goroutines search; 0 is one. The result of a search that
 	// ends by Rollouts is the same for any number of them.
 	Workers int

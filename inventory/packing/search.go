@@ -369,6 +369,8 @@ type search struct {
 
 	mu         sync.Mutex
 	best       atomic.Int64 // volume of boxes
+	turn       int64        // of the first trial of the layer: trials count on from it
+	bestTurn   int64        // of the best
 	spots      []spot       // of the best
 	unbalanced []int32      // types of which the best left some out for balance
 	found      func(best int64, pieces int)
@@ -422,11 +424,16 @@ func (q *search) root() *node {
 	return n
 }
 
-// offer keeps a packing that is better than the best.
-func (q *search) offer(s *state) {
+// offer keeps a packing that is better than the best: fuller, or as full and of an
+// earlier turn, so that it is the same whichever worker comes first.
+func (q *search) offer(s *state, turn int64) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	if s.volume <= q.best.Load() {
+	better := func(volume int64) bool {
+		best := q.best.Load()
+		return volume > best || volume == best && volume > 0 && turn < q.bestTurn
+	}
+	if !better(s.volume) {
 		return
 	}
 	var spots []spot
@@ -442,8 +449,9 @@ func (q *search) offer(s *state) {
 			}
 		}
 	}
-	if volume > q.best.Load() {
+	if better(volume) {
 		q.best.Store(volume)
+		q.bestTurn = turn
 		q.spots, q.unbalanced = spots, unbalanced
 		q.found(volume, len(spots))
 	}
@@ -496,10 +504,11 @@ func (q *search) beam(width int) bool {
 				c.hash ^= mix(uint64(o.block)<<40 ^ mix(packed(o.lo)))
 			}
 			q.rollouts.Add(1)
-			if s.volume > q.best.Load() {
-				q.offer(s)
+			if s.volume >= q.best.Load() {
+				q.offer(s, q.turn+int64(i))
 			}
 		})
+		q.turn += int64(len(children))
 		if q.best.Load() == all {
 			return true
 		}

@@ -43,5 +43,5 @@ func (q *search) simply() {
 		}
 	}
 	q.rollouts.Add(1)
-	q.offer(s)
+	q.offer(s, 0)
 }
