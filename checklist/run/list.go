@@ -32,16 +32,9 @@ func Recording(tx *changelog.Tx, unit clock.Dot) ([]Summary, error) {
 func summaries(tx *changelog.Tx, query string, args ...any) ([]Summary, error) {
 	var list []Summary
 	err := tx.Each(query, args, func(scan func(...any) error) error {
-		var keys [4][]byte
-		if err := scan(&keys[0], &keys[1], &keys[2], &keys[3]); err != nil {
-			return err
-		}
 		var s Summary
-		for i, dot := range []*clock.Dot{&s.ID, &s.Revision, &s.Target, &s.Location} {
-			var err error
-			if *dot, err = clock.DotFromKey(keys[i]); err != nil {
-				return err
-			}
+		if err := scan(&s.ID, &s.Revision, &s.Target, &s.Location); err != nil {
+			return err
 		}
 		list = append(list, s)
 		return nil

@@ -258,17 +258,10 @@ func movements(tx *changelog.Tx, where string, args ...any) ([]Movement, error) 
 	err := tx.Each(movementColumns+where+" ORDER BY m.dot", args, func(scan func(...any) error) error {
 		var m Movement
 		var id kind.ID
-		var keys [7][]byte
-		if err := scan(&keys[0], &id, &keys[1], &m.Lot, &keys[2], &keys[3], &m.Quantity, &m.Held, &keys[4], &m.Step, &m.Note, &keys[5], &keys[6]); err != nil {
+		if err := scan(&m.ID, &id, &m.Item, &m.Lot, &m.From, &m.To, &m.Quantity, &m.Held, &m.Run, &m.Step, &m.Note, &m.Voided, &m.Instead); err != nil {
 			return err
 		}
 		m.Kind = kind.Lookup(id)
-		for i, dot := range []*clock.Dot{&m.ID, &m.Item, &m.From, &m.To, &m.Run, &m.Voided, &m.Instead} {
-			var err error
-			if *dot, err = clock.DotFromKey(keys[i]); err != nil {
-				return err
-			}
-		}
 		list = append(list, m)
 		return nil
 	})
@@ -304,18 +297,11 @@ func holds(tx *changelog.Tx, where string, args ...any) ([]Hold, error) {
 	var list []Hold
 	err := tx.Each(holdColumns+where+" ORDER BY h.since_ms, h.dot", args, func(scan func(...any) error) error {
 		var h Hold
-		var keys [5][]byte
 		var ms int64
-		if err := scan(&keys[0], &keys[1], &h.Lot, &keys[2], &h.Why, &keys[3], &ms, &keys[4]); err != nil {
+		if err := scan(&h.ID, &h.Item, &h.Lot, &h.At, &h.Why, &h.Person, &ms, &h.Released); err != nil {
 			return err
 		}
 		h.Since = time.UnixMilli(ms).UTC()
-		for i, dot := range []*clock.Dot{&h.ID, &h.Item, &h.At, &h.Person, &h.Released} {
-			var err error
-			if *dot, err = clock.DotFromKey(keys[i]); err != nil {
-				return err
-			}
-		}
 		list = append(list, h)
 		return nil
 	})
@@ -336,18 +322,11 @@ func reservationRows(tx *changelog.Tx) ([]Reservation, error) {
 	err := tx.Each(`SELECT r.dot, r.run, r.item, r.location, r.quantity, r.note, r.person, r.since_ms,
 		(SELECT min(e.dot) FROM reservation_end e WHERE e.reservation = r.dot) FROM reservation r ORDER BY r.since_ms, r.dot`, nil, func(scan func(...any) error) error {
 		var r Reservation
-		var keys [6][]byte
 		var ms int64
-		if err := scan(&keys[0], &keys[1], &keys[2], &keys[3], &r.Quantity, &r.Note, &keys[4], &ms, &keys[5]); err != nil {
+		if err := scan(&r.ID, &r.Run, &r.Item, &r.At, &r.Quantity, &r.Note, &r.Person, &ms, &r.Ended); err != nil {
 			return err
 		}
 		r.Since = time.UnixMilli(ms).UTC()
-		for i, dot := range []*clock.Dot{&r.ID, &r.Run, &r.Item, &r.At, &r.Person, &r.Ended} {
-			var err error
-			if *dot, err = clock.DotFromKey(keys[i]); err != nil {
-				return err
-			}
-		}
 		list = append(list, r)
 		return nil
 	})
@@ -360,15 +339,8 @@ func substituteRows(tx *changelog.Tx, item clock.Dot) ([]Substitute, error) {
 	query := "SELECT dot, item, stand, role, allowed, why, person FROM item_substitute WHERE item = ? ORDER BY dot"
 	err := tx.Each(query, []any{item.Key()}, func(scan func(...any) error) error {
 		var s Substitute
-		var keys [4][]byte
-		if err := scan(&keys[0], &keys[1], &keys[2], &s.Role, &s.Allowed, &s.Why, &keys[3]); err != nil {
+		if err := scan(&s.ID, &s.Item, &s.Stand, &s.Role, &s.Allowed, &s.Why, &s.Person); err != nil {
 			return err
-		}
-		for i, dot := range []*clock.Dot{&s.ID, &s.Item, &s.Stand, &s.Person} {
-			var err error
-			if *dot, err = clock.DotFromKey(keys[i]); err != nil {
-				return err
-			}
 		}
 		list = append(list, s)
 		return nil
@@ -381,15 +353,8 @@ func packRows(tx *changelog.Tx) ([]Pack, error) {
 	var list []Pack
 	err := tx.Each("SELECT dot, item, name, quantity, why, person FROM item_pack ORDER BY item, name, dot", nil, func(scan func(...any) error) error {
 		var p Pack
-		var keys [3][]byte
-		if err := scan(&keys[0], &keys[1], &p.Name, &p.Quantity, &p.Why, &keys[2]); err != nil {
+		if err := scan(&p.ID, &p.Item, &p.Name, &p.Quantity, &p.Why, &p.Person); err != nil {
 			return err
-		}
-		for i, dot := range []*clock.Dot{&p.ID, &p.Item, &p.Person} {
-			var err error
-			if *dot, err = clock.DotFromKey(keys[i]); err != nil {
-				return err
-			}
 		}
 		list = append(list, p)
 		return nil

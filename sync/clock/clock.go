@@ -172,3 +172,15 @@ func DotFromKey(key []byte) (Dot, error) {
 		Index: binary.BigEndian.Uint16(key[16:]),
 	}, err
 }
+
+// Scan reads a dot from a column that holds its key, where a row of a database is
+// scanned; NULL is the zero dot.
+func (d *Dot) Scan(column any) error {
+	key, ok := column.([]byte)
+	if !ok && column != nil {
+		return fmt.Errorf("a %T is no dot key", column)
+	}
+	var err error
+	*d, err = DotFromKey(key)
+	return err
+}

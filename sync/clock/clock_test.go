@@ -120,3 +120,26 @@ func TestObserveDoesNotFollowAWrongClock(t *testing.T) {
 		t.Errorf("a peer one minute ahead was not followed: %s, %v", got, ok)
 	}
 }
+
+// TestDotScan: a column holds a key or nothing, and what is neither is refused.
+func TestDotScan(t *testing.T) {
+	want := Dot{Lane: Lane{Site: 7, Epoch: 2, Class: Expedited}, Seq: 1 << 33, Index: 9}
+	for _, c := range []struct {
+		name   string
+		column any
+		want   Dot
+		ok     bool
+	}{
+		{"key", want.Key(), want, true},
+		{"null", nil, Dot{}, true},
+		{"empty", []byte{}, Dot{}, true},
+		{"cut_off", want.Key()[:KeySize-1], Dot{}, false},
+		{"text", "stn-5", Dot{}, false},
+		{"number", int64(5), Dot{}, false},
+	} {
+		got := Dot{Seq: 3} // what stood there before goes
+		if err := got.Scan(c.column); (err == nil) != c.ok || c.ok && got != c.want {
+			t.Errorf("%s: %v, %v; want %v, fine: %t", c.name, got, err, c.want, c.ok)
+		}
+	}
+}
