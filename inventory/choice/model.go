@@ -1,7 +1,6 @@
 package choice
 
 import (
-	"encoding/binary"
 	"math"
 )
 
@@ -45,23 +44,35 @@ func (m *model) limit(resource int, limit float64, use func(item, option int) fl
 	m.rows = append(m.rows, r)
 }
 
-// table is a model without what cannot be taken, with rows scaled so that what
-// is left of each cap after the smallest options is 1.
-type table struct {
-	items   int
-	rows    int
-	first   []int32 // columns of item i are first[i] to first[i+1]
-	option  []int32 // the option that a column stands for
-	gain    []float64
-	use     []float64 // of column k in row r: use[k*rows+r]
-	exact   []row     // the model's rows, uses by column of the table
-	grain   float64   // objectives of any two choices differ by a multiple of it; 0 if not known
-	kind    []int32   // items alike, column for column, have the same number
-	epsilon float64   // gains closer than this are equal but for rounding
-}
-
 // reduce returns the table of a model, or says why there is no choice.
 func (m *model) reduce() (*table, *NoneError) {
+	first, none := m.starts()
+	if none != nil {
+		return nil, none
+	}
+	keep := make([]bool, len(m.columns))
+	for k := range keep {
+		keep[k] = true
+	}
+	slacks := make([]slack, len(m.rows))
+	for r, row := range m.rows {
+		if slacks[r], none = m.slack(row, first); none != nil {
+			return nil, none
+		}
+		for k, c := range m.columns {
+			if row.use[k]-slacks[r].least[c.item] > slacks[r].left {
+				keep[k] = false
+			}
+		}
+	}
+	for i := range m.items {
+		m.strike(first[i], first[i+1], keep)
+	}
+	return m.kept(keep, slacks)
+}
+
+// starts returns where the columns of each item begin, and where the last end.
+func (m *model) starts() ([]int, *NoneError) {
 	first := make([]int, m.items+1)
 	for _, c := range m.columns {
 		first[c.item+1]++
@@ -72,51 +83,49 @@ func (m *model) reduce() (*table, *NoneError) {
 		}
 		first[i+1] += first[i]
 	}
-	keep := make([]bool, len(m.columns))
-	for k := range keep {
-		keep[k] = true
-	}
-	left := make([]float64, len(m.rows))
-	least := make([][]float64, len(m.rows))
-	base := make([]float64, len(m.rows))
-	for r, row := range m.rows {
-		least[r] = make([]float64, m.items)
-		var sum total
-		for i := range m.items {
-			least[r][i] = math.Inf(1)
-			for k := first[i]; k < first[i+1]; k++ {
-				least[r][i] = min(least[r][i], row.use[k])
-			}
-			sum.add(least[r][i])
-		}
-		base[r] = sum.value()
-		left[r] = row.limit - base[r]
-		if row.exact {
-			left[r] = m.roundDown(row, first, left[r])
-		} else {
-			left[r] += rowSlack * max(math.Abs(row.limit), base[r])
-		}
-		if left[r] < 0 {
-			return nil, &NoneError{Resource: row.resource, Least: base[r], TooHigh: row.resource < 0}
-		}
-		for k, c := range m.columns {
-			if row.use[k]-least[r][c.item] > left[r] {
-				keep[k] = false
-			}
-		}
-	}
+	return first, nil
+}
+
+// slack is what a row has to spare.
+type slack struct {
+	least []float64 // that each item uses in any case
+	left  float64   // of the limit, after all of that
+}
+
+func (m *model) slack(row row, first []int) (slack, *NoneError) {
+	s := slack{least: make([]float64, m.items)}
+	var sum total
 	for i := range m.items {
-		m.strike(first[i], first[i+1], keep)
+		s.least[i] = math.Inf(1)
+		for k := first[i]; k < first[i+1]; k++ {
+			s.least[i] = min(s.least[i], row.use[k])
+		}
+		sum.add(s.least[i])
 	}
+	base := sum.value()
+	s.left = row.limit - base
+	if row.exact {
+		s.left = m.roundDown(row, first, s.left)
+	} else {
+		s.left += rowSlack * max(math.Abs(row.limit), base)
+	}
+	if s.left < 0 {
+		return s, &NoneError{Resource: row.resource, Least: base, TooHigh: row.resource < 0}
+	}
+	return s, nil
+}
+
+// kept returns the table of the columns that are kept.
+func (m *model) kept(keep []bool, slacks []slack) (*table, *NoneError) {
 	t := &table{items: m.items, first: make([]int32, 1, m.items+1)}
 	var rows []int
 	for r := range m.rows {
-		if left[r] > 0 { // else only what uses nothing more is left, and the row holds
+		if slacks[r].left > 0 { // else only what uses nothing more is left, and the row holds
 			rows = append(rows, r)
 		}
-		kept := m.rows[r]
-		kept.use = nil
-		t.exact = append(t.exact, kept)
+		exact := m.rows[r]
+		exact.use = nil
+		t.exact = append(t.exact, exact)
 	}
 	t.rows = len(rows)
 	for k, c := range m.columns {
@@ -129,7 +138,7 @@ func (m *model) reduce() (*table, *NoneError) {
 		t.option = append(t.option, int32(c.option))
 		t.gain = append(t.gain, c.gain)
 		for _, r := range rows {
-			t.use = append(t.use, (m.rows[r].use[k]-least[r][c.item])/left[r])
+			t.use = append(t.use, (m.rows[r].use[k]-slacks[r].least[c.item])/slacks[r].left)
 		}
 		for r := range m.rows {
 			t.exact[r].use = append(t.exact[r].use, m.rows[r].use[k])
@@ -193,91 +202,4 @@ func (m *model) strike(from, to int, keep []bool) {
 			}
 		}
 	}
-}
-
-// measure finds grain and epsilon.
-func (t *table) measure() {
-	size := 0.0
-	for i := range t.items {
-		most := 0.0
-		for k := t.first[i]; k < t.first[i+1]; k++ {
-			most = max(most, math.Abs(t.gain[k]))
-		}
-		size += most
-	}
-	t.epsilon = 1e-14 * size
-	for scale := 1.0; scale <= 1e6; scale *= 10 {
-		if g := t.commonDivisor(scale); g > 0 {
-			if g/scale > 1e3*t.epsilon {
-				t.grain = g / scale
-			}
-			return
-		}
-	}
-}
-
-// sort finds the items that are alike.
-func (t *table) sort() {
-	known := map[string]int32{}
-	for i := range int32(t.items) {
-		var key []byte
-		for k := int(t.first[i]); k < int(t.first[i+1]); k++ {
-			key = binary.LittleEndian.AppendUint64(key, math.Float64bits(t.gain[k]))
-			for _, row := range t.exact {
-				key = binary.LittleEndian.AppendUint64(key, math.Float64bits(row.use[k]))
-			}
-		}
-		if _, ok := known[string(key)]; !ok {
-			known[string(key)] = i
-		}
-		t.kind = append(t.kind, known[string(key)])
-	}
-}
-
-// commonDivisor returns the greatest common divisor of all differences of
-// gains within an item, times scale, or 0 if they are no whole numbers.
-func (t *table) commonDivisor(scale float64) float64 {
-	divisor := int64(0)
-	for i := range t.items {
-		for k := t.first[i] + 1; k < t.first[i+1]; k++ {
-			difference := (t.gain[k] - t.gain[t.first[i]]) * scale
-			whole := math.Round(difference)
-			rounding := 1e-15 * scale * (math.Abs(t.gain[k]) + math.Abs(t.gain[t.first[i]]))
-			if math.Abs(difference-whole) > rounding || math.Abs(whole) > 1<<52 {
-				return 0
-			}
-			for a := int64(math.Abs(whole)); a != 0; {
-				divisor, a = a, divisor%a
-			}
-		}
-	}
-	return float64(divisor)
-}
-
-// value returns the gain of a choice of columns.
-func (t *table) value(columns []int32) float64 {
-	var sum total
-	for _, k := range columns {
-		sum.add(t.gain[k])
-	}
-	return sum.value()
-}
-
-// fits reports whether a choice of columns keeps to every row, by the figures
-// that were given.
-func (t *table) fits(columns []int32) bool {
-	for _, r := range t.exact {
-		var sum total
-		for _, k := range columns {
-			sum.add(r.use[k])
-		}
-		limit := r.limit
-		if !r.exact {
-			limit += rowSlack * max(math.Abs(limit), math.Abs(sum.value()))
-		}
-		if sum.value() > limit {
-			return false
-		}
-	}
-	return true
 }

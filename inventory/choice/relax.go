@@ -105,6 +105,16 @@ func (w *relaxed) factorAnyhow(n *node) {
 // factor inverts the basis and works out the multipliers. It reports whether
 // the basis is regular.
 func (w *relaxed) factor(n *node) bool {
+	w.fill(n)
+	if !w.invert() {
+		return false
+	}
+	w.weigh(n)
+	return true
+}
+
+// fill sets the matrix to the basis of a node, with the unit matrix beside it.
+func (w *relaxed) fill(n *node) {
 	m, t := w.t.rows, w.t
 	width := 2 * m
 	a := w.matrix
@@ -131,6 +141,13 @@ func (w *relaxed) factor(n *node) bool {
 		}
 		a[p*width+m+p] = 1
 	}
+}
+
+// invert turns the matrix until the inverse stands beside it, and keeps that; false
+// where the basis has none.
+func (w *relaxed) invert() bool {
+	m, a := w.t.rows, w.matrix
+	width := 2 * m
 	for c := range m {
 		best, at := 1e-11, -1
 		for r := c; r < m; r++ {
@@ -163,6 +180,12 @@ func (w *relaxed) factor(n *node) bool {
 	for r := range m {
 		copy(w.inverse[r*m:r*m+m], a[r*width+m:r*width+width])
 	}
+	return true
+}
+
+// weigh works out the price of each row.
+func (w *relaxed) weigh(n *node) {
+	m, t := w.t.rows, w.t
 	for r := range m {
 		w.lambda[r] = 0
 	}
@@ -178,7 +201,6 @@ func (w *relaxed) factor(n *node) bool {
 	for r := range m {
 		w.lambda[r] = max(w.lambda[r], 0)
 	}
-	return true
 }
 
 // price works out the worth of all columns and the Lagrangian bound, and gives
