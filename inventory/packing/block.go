@@ -162,7 +162,6 @@ func mix(x uint64) uint64 {
 // combine adds pairs of blocks to the list, pairs of these, and so on. If support is
 // asked for, each box in a block stands wholly on boxes below or on the base.
 func (f *filling) combine(list []block, limit int) []block {
-	types, size, supported := f.types, f.size, f.rules.support > 0
 	seen := make(map[blockKey]bool, limit)
 	for i := range list {
 		seen[keyOf(&list[i])] = true
@@ -183,7 +182,7 @@ func (f *filling) combine(list []block, limit int) []block {
 		}
 		for i := fresh; i < end && len(list) < limit; i++ {
 			for axis := 0; axis < 3 && len(list) < limit; axis++ {
-				across, other := (axis+1)%3, (axis+2)%3
+				across := (axis + 1) % 3
 				least := int32(math.Ceil(float64(list[i].size[across]) * 0.96))
 				from, _ := slices.BinarySearchFunc(by[axis], least, func(k, v int32) int { return cmp.Compare(list[k].size[across], v) })
 				for _, j := range by[axis][from:] {
@@ -191,37 +190,20 @@ func (f *filling) combine(list []block, limit int) []block {
 					if float64(b.size[across])*0.96 > float64(a.size[across]) {
 						break
 					}
-					if a.size[axis]+b.size[axis] > size[axis] || a.class != 0 && f.clash(a.class, b.class) || (int(j) >= fresh && int(j) < i) {
+					if int(j) >= fresh && int(j) < i {
 						continue
 					}
-					var d vec
-					d[axis] = a.size[axis] + b.size[axis]
-					d[across] = max(a.size[across], b.size[across])
-					d[other] = max(a.size[other], b.size[other])
-					room := int64(d[0]) * int64(d[1]) * int64(d[2])
-					if float64(a.volume+b.volume) < leastFilled*float64(room) {
+					c, ok := f.join(list, int32(i), j, axis, &scratch)
+					if !ok {
 						continue
 					}
-					low, high := int32(i), j
-					if axis == 2 && !fits(a, b, supported) {
-						if !fits(b, a, supported) {
-							continue
-						}
-						low, high = high, low
-					}
-					var ok bool
-					if scratch, ok = sumNeeds(scratch[:0], a.needs, b.needs, types); !ok {
-						continue
-					}
-					c := block{size: d, pieces: a.pieces + b.pieces, volume: a.volume + b.volume, mass: a.mass + b.mass,
-						class: a.class | b.class, floor: a.floor || b.floor, low: low, high: high, axis: int8(axis), needs: scratch}
 					key := keyOf(&c)
 					if seen[key] {
 						continue
 					}
 					seen[key] = true
 					c.needs = slices.Clone(scratch)
-					c.top, c.offset = topOf(&list[low], &list[high], axis, d, supported)
+					c.top, c.offset = topOf(&list[c.low], &list[c.high], axis, c.size, f.restsInside())
 					list = append(list, c)
 					if len(list) >= limit {
 						break
@@ -232,6 +214,40 @@ func (f *filling) combine(list []block, limit int) []block {
 		fresh = end
 	}
 	return list
+}
+
+// restsInside reports whether every box in a block stands on boxes with all of its
+// base. A smaller share is asked of each box where the block is set down.
+func (f *filling) restsInside() bool { return f.rules.support > 0 }
+
+// join puts two blocks side by side along an axis, or one on the other; false where they
+// do not go together, or leave too much room between them. What the block needs lies in
+// scratch, until the next call. Its top is not worked out yet.
+func (f *filling) join(list []block, i, j int32, axis int, scratch *[]need) (block, bool) {
+	a, b := &list[i], &list[j]
+	across, other := (axis+1)%3, (axis+2)%3
+	if a.size[axis]+b.size[axis] > f.size[axis] || a.class != 0 && f.clash(a.class, b.class) {
+		return block{}, false
+	}
+	var d vec
+	d[axis] = a.size[axis] + b.size[axis]
+	d[across] = max(a.size[across], b.size[across])
+	d[other] = max(a.size[other], b.size[other])
+	room := int64(d[0]) * int64(d[1]) * int64(d[2])
+	if float64(a.volume+b.volume) < leastFilled*float64(room) {
+		return block{}, false
+	}
+	low, high := i, j
+	if axis == 2 && !fits(a, b, f.restsInside()) {
+		if !fits(b, a, f.restsInside()) {
+			return block{}, false
+		}
+		low, high = high, low
+	}
+	needs, ok := sumNeeds((*scratch)[:0], a.needs, b.needs, f.types)
+	*scratch = needs
+	return block{size: d, pieces: a.pieces + b.pieces, volume: a.volume + b.volume, mass: a.mass + b.mass,
+		class: a.class | b.class, floor: a.floor || b.floor, low: low, high: high, axis: int8(axis), needs: needs}, ok
 }
 
 // fits says whether b may be set on a within a block.

@@ -12,6 +12,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 )
 
 // Limits of what is taken in: beyond them arithmetic or memory would not hold.
@@ -177,52 +178,77 @@ func check(ctx context.Context, boxes []Box, containers []Container, options Opt
 		return &Err{"containers", "there is none"}
 	}
 	pieces := 0
-	for i, b := range boxes {
-		part := fmt.Sprintf("box %d", i+1)
-		if b.ID != "" {
-			part = "box " + b.ID
+	for i := range boxes {
+		if why := boxes[i].wrong(); why != "" {
+			return &Err{nameOf("box", boxes[i].ID, i), why}
 		}
-		for axis, name := range [...]string{"length", "width", "height"} {
-			if b.Size[axis] < 1 || b.Size[axis] > MaxLength {
-				return &Err{part, fmt.Sprintf("its %s is %d mm; it must be from 1 to %d", name, b.Size[axis], MaxLength)}
-			}
-		}
-		switch {
-		case b.Count < 0 || b.Count > MaxBoxes:
-			return &Err{part, fmt.Sprintf("its count is %d; it must be from 0 to %d", b.Count, MaxBoxes)}
-		case b.MassGrams < 0 || b.MassGrams > maxMass:
-			return &Err{part, fmt.Sprintf("its mass is %d g; it must be from 0 to %d", b.MassGrams, maxMass)}
-		case b.TopLoadGrams < 0:
-			return &Err{part, "the load on top is below zero"}
-		}
-		pieces += b.Count
+		pieces += boxes[i].Count
 	}
 	if pieces > MaxBoxes {
 		return &Err{"boxes", fmt.Sprintf("there are %d; at most %d are packed at once", pieces, MaxBoxes)}
 	}
-	for i, c := range containers {
-		part := fmt.Sprintf("container %d", i+1)
-		if c.ID != "" {
-			part = "container " + c.ID
-		}
-		for axis, name := range [...]string{"length", "width", "height"} {
-			if c.Size[axis] < 1 || c.Size[axis] > MaxLength {
-				return &Err{part, fmt.Sprintf("its %s is %d mm; it must be from 1 to %d", name, c.Size[axis], MaxLength)}
-			}
-			low, high := c.CentreMin[axis], c.CentreMax[axis]
-			if math.IsNaN(low) || math.IsNaN(high) || low < 0 || high < 0 || high > 1 || low > high && high != 0 || low > 0 && high == 0 {
-				return &Err{part, fmt.Sprintf("its centre of mass is bounded to %g to %g of the %s; they must be from 0 to 1, the lower first", low, high, name)}
-			}
-		}
-		switch {
-		case c.Count < AsMany:
-			return &Err{part, fmt.Sprintf("its count is %d", c.Count)}
-		case c.MassGramsMax < 0 || c.FloorKgPerM2 < 0 || c.Door[0] < 0 || c.Door[1] < 0:
-			return &Err{part, "a limit of it is below zero"}
-		case c.Opening != OpenEnd && c.Opening != OpenTop:
-			return &Err{part, fmt.Sprintf("it has no opening of kind %d", c.Opening)}
+	for i := range containers {
+		if why := containers[i].wrong(); why != "" {
+			return &Err{nameOf("container", containers[i].ID, i), why}
 		}
 	}
+	return options.check(ctx)
+}
+
+func nameOf(noun, id string, i int) string {
+	if id == "" {
+		id = strconv.Itoa(i + 1)
+	}
+	return noun + " " + id
+}
+
+// wrongSize says what makes no sense of a size, or nothing.
+func wrongSize(size [3]int) string {
+	for axis, name := range axisNames {
+		if size[axis] < 1 || size[axis] > MaxLength {
+			return fmt.Sprintf("its %s is %d mm; it must be from 1 to %d", name, size[axis], MaxLength)
+		}
+	}
+	return ""
+}
+
+var axisNames = [3]string{"length", "width", "height"}
+
+func (b *Box) wrong() string {
+	switch why := wrongSize(b.Size); {
+	case why != "":
+		return why
+	case b.Count < 0 || b.Count > MaxBoxes:
+		return fmt.Sprintf("its count is %d; it must be from 0 to %d", b.Count, MaxBoxes)
+	case b.MassGrams < 0 || b.MassGrams > maxMass:
+		return fmt.Sprintf("its mass is %d g; it must be from 0 to %d", b.MassGrams, maxMass)
+	case b.TopLoadGrams < 0:
+		return "the load on top is below zero"
+	}
+	return ""
+}
+
+func (c *Container) wrong() string {
+	for axis, name := range axisNames {
+		low, high := c.CentreMin[axis], c.CentreMax[axis]
+		if math.IsNaN(low) || math.IsNaN(high) || low < 0 || high < 0 || high > 1 || low > high && high != 0 || low > 0 && high == 0 {
+			return fmt.Sprintf("its centre of mass is bounded to %g to %g of the %s; they must be from 0 to 1, the lower first", low, high, name)
+		}
+	}
+	switch why := wrongSize(c.Size); {
+	case why != "":
+		return why
+	case c.Count < AsMany:
+		return fmt.Sprintf("its count is %d", c.Count)
+	case c.MassGramsMax < 0 || c.FloorKgPerM2 < 0 || c.Door[0] < 0 || c.Door[1] < 0:
+		return "a limit of it is below zero"
+	case c.Opening != OpenEnd && c.Opening != OpenTop:
+		return fmt.Sprintf("it has no opening of kind %d", c.Opening)
+	}
+	return ""
+}
+
+func (options *Options) check(ctx context.Context) error {
 	if s := options.Support; !(s >= 0 && s <= 1) {
 		return &Err{"support", fmt.Sprintf("the share is %g; it must be from 0 to 1", s)}
 	}
