@@ -115,3 +115,68 @@ func (f *filling) wastes(counts []int32, out *[3][]int32) {
 		out[axis] = waste
 	}
 }
+
+// typeKey is what makes two boxes alike.
+type typeKey struct {
+	sides   [3]int
+	stands  [6]vec
+	mass    int64
+	top     int64
+	fragile bool
+	floor   bool
+	class   uint64
+}
+
+// filling makes the filling of one container from the boxes that are left, but for
+// those that are barred.
+func (j *job) filling(k int, barred []bool) *filling {
+	c := &j.containers[k]
+	f := &filling{size: vec{int32(c.Size[0]), int32(c.Size[1]), int32(c.Size[2])}}
+	f.rules = rules{massMax: c.MassGramsMax, support: j.options.Support, floor: float64(c.FloorKgPerM2) / 1000, apart: j.apart}
+	index := map[typeKey]int{}
+	for i := range j.boxes {
+		b := &j.boxes[i]
+		if j.left[i] == 0 || barred[i] || b.Cold && !c.Cold {
+			continue
+		}
+		stands := bearable(b, c, standsIn(b, c))
+		if len(stands) == 0 {
+			continue
+		}
+		t := boxType{stands: stands, volume: int64(b.Size[0]) * int64(b.Size[1]) * int64(b.Size[2]), mass: b.MassGrams,
+			fragile: b.Fragile, topLoad: b.TopLoadGrams, floor: b.FloorOnly}
+		if class, ok := j.classes[b.Segregation]; ok && b.Segregation != "" {
+			t.class = 1 << class
+		}
+		key := typeKey{mass: t.mass, top: t.topLoad, fragile: t.fragile, floor: t.floor, class: t.class, sides: b.Size}
+		slices.Sort(key.sides[:])
+		var sizes []vec
+		for _, s := range stands {
+			sizes = append(sizes, s.size)
+		}
+		slices.SortFunc(sizes, func(a, b vec) int { return slices.Compare(a[:], b[:]) })
+		copy(key.stands[:], sizes)
+		at, ok := index[key]
+		if !ok {
+			at = len(f.types)
+			index[key] = at
+			f.types = append(f.types, t)
+		}
+		f.types[at].count += j.left[i]
+		f.types[at].boxes = append(f.types[at].boxes, i)
+		f.rules.carry = f.rules.carry || t.topLoad > 0 || f.rules.floor > 0
+		f.rules.boxwise = f.rules.boxwise || t.fragile || t.floor
+	}
+	for at := range f.types {
+		t := &f.types[at]
+		if t.class != 0 && f.clash(t.class, t.class) {
+			t.count = 1
+		}
+	}
+	f.supported = f.rules.support >= 1
+	f.rules.exactBase = f.rules.support > 0 && !f.supported
+	f.centre = bounds{c.CentreMin, c.CentreMax}
+	f.lowOnly = f.rules.support > 0
+	f.rules.boxwise = f.rules.boxwise || f.rules.carry || f.rules.exactBase
+	return f
+}
