@@ -34,8 +34,8 @@ func (l Limits) By(d Decision) Limits {
 
 // Uncertain reports whether the uncertainty of a reading counts at one of the limits.
 func (l Limits) Uncertain() bool {
-	known := l.Formula == ""
-	return l.AtMin.Rule != Simple && (l.Min != nil || !known) || l.AtMax.Rule != Simple && (l.Max != nil || !known)
+	open := l.Formula != "" // there may be a limit on either side
+	return l.AtMin.Rule != Simple && (l.Min != nil || open) || l.AtMax.Rule != Simple && (l.Max != nil || open)
 }
 
 // Outcome is the verdict on one reading.

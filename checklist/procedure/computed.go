@@ -175,6 +175,13 @@ func (r *reader) bounds(f fields, common limit.Decision) (limit.Limits, *Compute
 			r.bound(node, b, common, "formula")
 		}
 	}
+	expected := f.values["expected"] != nil
+	if f.values["min"] == nil && !expected {
+		l.AtMin = limit.Decision{}
+	}
+	if f.values["max"] == nil && !expected {
+		l.AtMax = limit.Decision{}
+	}
 	switch {
 	case len(r.pending) > first:
 		l.Formula = "worked out" // in words once they are read

@@ -121,6 +121,20 @@ func TestOwnRules(t *testing.T) {
 	}
 }
 
+// TestRuleOfNoLimit: a rule for a limit that is not there asks for no instrument.
+func TestRuleOfNoLimit(t *testing.T) {
+	for _, limits := range []string{"{max: {formula: 2 * load, rule: simple}, rule: guarded}", "{min: {value: 1, rule: simple}, rule: guarded}"} {
+		text := "id: p\ntitle: T\nrevision: A\nhazards: []\ninputs: {load: {value: 3, unit: kN, source: by hand}}\nsteps:\n" +
+			"  - {id: a, kind: reading, text: R., reading: {quantity: q, unit: kN, limits: " + limits + "}}\n"
+		p, problems := procedure.Parse("own", []byte(text))
+		if p == nil {
+			t.Errorf("%s: %s", limits, render(problems))
+		} else if l := reading(t, p, "a").Limits; l.Uncertain() {
+			t.Errorf("%s: an uncertainty counts", limits)
+		}
+	}
+}
+
 // A hostile file full of formulas is read in bounded time, and refused.
 func TestManyFormulas(t *testing.T) {
 	var b strings.Builder
