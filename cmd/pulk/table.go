@@ -77,7 +77,7 @@ func (t *table) line(w io.Writer, widths []int, row []string) {
 	wrapped := make([][]string, len(row))
 	height := 1
 	for i, cell := range row {
-		wrapped[i] = wrap(cell, widths[i])
+		wrapped[i] = wrapIndented(cell, widths[i])
 		height = max(height, len(wrapped[i]))
 	}
 	for n := range height {
@@ -92,6 +92,17 @@ func (t *table) line(w io.Writer, widths []int, row []string) {
 		}
 		fmt.Fprintln(w, strings.TrimRight(line.String(), " "))
 	}
+}
+
+// wrapIndented is wrap for a cell that begins with spaces: every line of it does.
+func wrapIndented(cell string, width int) []string {
+	text := strings.TrimLeft(cell, " ")
+	indent := strings.Repeat(" ", min(len(cell)-len(text), max(width-1, 0)))
+	lines := wrap(text, width-len(indent))
+	for i := range lines {
+		lines[i] = indent + lines[i]
+	}
+	return lines
 }
 
 // wrap breaks text at spaces into lines of at most width runes; a longer word is
