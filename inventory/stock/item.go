@@ -155,6 +155,9 @@ type Location struct {
 	// sites disagree.
 	Position Position
 
+	// Outline makes it a crate; all zero where nothing is told, or sites disagree.
+	Outline Outline
+
 	transportContested bool
 }
 
@@ -247,6 +250,7 @@ func locationByID(tx *changelog.Tx, id clock.Dot) (*Location, error) {
 					*f.of(&l.Position) = v.Text
 				}
 			}
+			l.Outline.apply(r.Field, v)
 		}
 	}
 	return l, nil

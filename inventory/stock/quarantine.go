@@ -154,3 +154,18 @@ func issuedUnder(tx *changelog.Tx, h Hold, all []Movement) (changelog.Conflict, 
 	}
 	return c, nil
 }
+
+// KeepBack puts a lot at one place into quarantine, unless it is there already; it
+// returns the hold that stands. Nothing need be known of the lot.
+func KeepBack(tx *changelog.Tx, it *Item, lot string, at *Location, why string) (clock.Dot, error) {
+	holds, err := HoldsOf(tx, it.ID)
+	if err != nil {
+		return clock.Dot{}, err
+	}
+	for _, h := range holds {
+		if h.Stands() && h.Covers(Shelf{Item: it.ID, Lot: lot, Location: at.ID}) {
+			return h.ID, nil
+		}
+	}
+	return tx.Add(change.New(kind.LotHold, change.Ref(it.ID), change.Text(lot), change.Ref(at.ID), change.Text(why))), nil
+}

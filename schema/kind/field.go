@@ -67,6 +67,10 @@ const (
 	FieldLocationLastTransport // value: date, YYYY-MM-DD
 	FieldLocationLatitude      // value: degrees, negative south, a decimal
 	FieldLocationElevation     // value: metres above sea level, a decimal
+	FieldLocationOutside       // of a crate; value: its sides outside in mm, as 1200x800x600: length, width, height
+	FieldLocationTareGrams     // of a crate; value: what it weighs empty
+	FieldLocationGrossMaxGrams // of a crate; value: the most that it may weigh packed; 0 where nothing is told
+	FieldLocationKept          // of a crate; value: between which temperatures it is kept, as -20..5 in °C, or empty
 )
 
 // AttachWanted is the value of attach.wanted while a site waits for the content.
@@ -116,6 +120,10 @@ var fields = []Field{
 	{FieldLocationLastTransport, "location.last_transport", Text, Ask, nil},
 	{FieldLocationLatitude, "location.latitude_deg", Text, Ask, nil},
 	{FieldLocationElevation, "location.elevation_m", Text, Ask, nil},
+	{FieldLocationOutside, "location.outside_mm", Text, Ask, nil},
+	{FieldLocationTareGrams, "location.tare_grams", Int, Ask, nil},
+	{FieldLocationGrossMaxGrams, "location.gross_max_grams", Int, Ask, nil},
+	{FieldLocationKept, "location.kept_degc", Text, Ask, nil},
 }
 
 // LookupField returns the field with a number, or nil if this program does not

@@ -255,6 +255,41 @@ var (
 		"odds_now", Decimal, "odds", Decimal, "mass_grams", Uint, "litres", Decimal, "cents", Uint))
 )
 
+// What is on its way. A crate is a location whose sides are told.
+var (
+	// CrateWeigh is what a packed crate weighs on a scale; reckoned is what its record
+	// came to at that moment, so that a later change of what is in it shows.
+	CrateWeigh = register(116, "crate.weigh", cols("crate", Ref, "gross_grams", Uint, "reckoned_grams", Uint, "seal", Text, "note", Text))
+	// ManifestMake lists crates that go together from a place to another, until needed
+	// (YYYY-MM-DD, or empty). Transit is the place, in the same change-set, where they are
+	// while they are under way; its code is the manifest's. Crates and lines follow in its
+	// change-set, as they were.
+	ManifestMake = register(117, "manifest.make", cols("transit", Ref, "from", Ref, "to", Ref, "needed", Text, "route", Text,
+		"consignor", Text, "consignee", Text, "note", Text))
+	// ManifestCrate is a piece of a manifest, counted from 1. Weighed is 1 where the gross
+	// mass was read from a scale, 0 where it was reckoned. Kept is as -20..5 in °C, or empty.
+	ManifestCrate = register(118, "manifest.crate", cols("manifest", Ref, "crate", Ref, "piece", Uint, "length_mm", Uint, "width_mm", Uint, "height_mm", Uint,
+		"tare_grams", Uint, "gross_grams", Uint, "weighed", Uint, "seal", Text, "kept_degc", Text))
+	// ManifestLine is what is in a crate of a manifest: a quantity of a lot, or a unit with
+	// what is installed in it; grams is all of the line, 0 where nothing is known.
+	ManifestLine = register(119, "manifest.line", cols("manifest", Ref, "crate", Ref, "item", Ref, "lot", Text, "unit", Ref, "quantity", Uint, "grams", Uint))
+	// ManifestSend says that the crates left, on a day (YYYY-MM-DD).
+	ManifestSend = register(120, "manifest.send", cols("manifest", Ref, "day", Text, "carrier", Text, "note", Text))
+	// ManifestScan is what was found on arrival: a crate (item and unit are none), a
+	// quantity of a lot in it, or a unit. Condition is 0 good, 1 damaged, 2 at a wrong
+	// temperature. Whole is 1 for a crate that was taken unopened, its seal unbroken. Lowest
+	// and highest are °C on its logger, or empty.
+	ManifestScan = register(121, "manifest.scan", cols("manifest", Ref, "crate", Ref, "item", Ref, "lot", Text, "unit", Ref, "quantity", Uint,
+		"condition", Uint, "whole", Uint, "seal", Text, "lowest_degc", Text, "highest_degc", Text, "note", Text))
+	// ManifestBook takes a crate that arrived in at a place, by what was scanned; what
+	// differs from the manifest follows in its change-set.
+	ManifestBook = register(122, "manifest.book", cols("manifest", Ref, "crate", Ref, "at", Ref, "note", Text))
+	// ManifestFinding is what differed, and the movement or nonconformance that it became.
+	// What is 1 short, 2 over, 3 damaged, 4 at a wrong temperature.
+	ManifestFinding = register(123, "manifest.finding", cols("manifest", Ref, "crate", Ref, "item", Ref, "lot", Text, "unit", Ref,
+		"what", Uint, "quantity", Uint, "became", Ref))
+)
+
 // Counts of a place by people who are not shown the record.
 var (
 	// CountOpen asks for a blind count of all that lies at a place, by the record of its
