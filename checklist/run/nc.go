@@ -125,9 +125,16 @@ func RaiseNC(tx *changelog.Tx, run clock.Dot, step int, unit clock.Dot, text str
 	return tx.Add(change.New(kind.NCRaise, change.Ref(run), change.Num(int64(wire+1)), change.Ref(unit), change.Value{}, change.Text(text))), nil
 }
 
+// RaiseFound opens a nonconformance about what an entry elsewhere than in a run shows, such as
+// the scan of a crate on arrival; about a unit, or none. It is news that goes ahead of
+// others: who calls it makes the change-set an expedited one.
+func RaiseFound(tx *changelog.Tx, cause, unit clock.Dot, text string) clock.Dot {
+	return tx.Add(change.New(kind.NCRaise, change.Value{}, change.Num(0), change.Ref(unit), change.Ref(cause), change.Text(text)))
+}
+
 // Dispose disposes of a nonconformance. Its author must hold a role that signs a hold
 // point of the run's procedure, or gives a go in a readiness review of it: who may let work go on decides about faults.
-// About a unit alone, anyone with a role may. A later disposition replaces those
+// About no run, anyone with a role may. A later disposition replaces those
 // it has seen.
 func Dispose(tx *changelog.Tx, me *crew.Person, id clock.Dot, d Disposition, why string) error {
 	if why == "" {

@@ -11,6 +11,7 @@ import (
 	"pulk/checklist/crew"
 	"pulk/inventory/count"
 	"pulk/inventory/kitbook"
+	"pulk/inventory/manifest"
 	"pulk/inventory/unit"
 	"pulk/schema/decimal"
 	"pulk/schema/kind"
@@ -67,7 +68,7 @@ func (m *machine) projectors() []changelog.Projector {
 	if m.old {
 		return projections()
 	}
-	return append(projections(), attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}, conditions.Projection{}, unit.Projection{}, kitbook.Projection{}, count.Projection{})
+	return append(projections(), attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}, conditions.Projection{}, unit.Projection{}, kitbook.Projection{}, count.Projection{}, manifest.Projection{})
 }
 
 // upgrade gives a machine the later program: it makes its projections anew.
@@ -101,7 +102,7 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 			photos = append(photos, f.ID)
 		}
 	}
-	dice, text := r.IntN(14), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
+	dice, text := r.IntN(15), change.Text(fmt.Sprintf("T%d", r.IntN(5)))
 	return fmt.Sprintf("does what came with the later program (%d)", dice), func(tx *changelog.Tx, _ *crew.Person) error {
 		switch dice {
 		case 0:
@@ -167,6 +168,8 @@ func (w *world) laterDeed(m *machine, r *rand.Rand) (string, func(*changelog.Tx,
 		case 13:
 			tx.Add(change.New(kind.ItemSubstitute, about, about, text, change.Num(int64(r.IntN(2))), text))
 			tx.Add(change.New(kind.StockInstead, about, about))
+		case 14:
+			sendCrate(tx, about, text, r)
 		}
 		return nil
 	}
@@ -213,11 +216,33 @@ func countBlind(tx *changelog.Tx, about, text change.Value, r *rand.Rand) {
 	}
 }
 
+// sendCrate weighs a crate, lists and sends it, takes it in, and now and then takes one of
+// these back.
+func sendCrate(tx *changelog.Tx, about, text change.Value, r *rand.Rand) {
+	number := func(n int) change.Value { return change.Num(int64(r.IntN(n))) }
+	weighing := tx.Add(change.New(kind.CrateWeigh, about, number(90_000), number(90_000), text, text))
+	id := tx.Add(change.New(kind.ManifestMake, about, about, about, change.Text("2027-01-20"), text, text, text, text))
+	m := change.Ref(id)
+	tx.Add(change.New(kind.ManifestCrate, m, about, change.Num(1), number(2000), number(2000), number(2000), number(9000), number(90_000), number(2), text, change.Text("-20..5")))
+	tx.Add(change.New(kind.ManifestLine, m, about, about, text, change.Value{}, number(9), number(900)))
+	tx.Add(change.New(kind.ManifestSend, m, change.Text("2026-11-20"), text, text))
+	scan := tx.Add(change.New(kind.ManifestScan, m, about, about, text, change.Value{}, number(9), number(3), number(2), text, change.Text("-18"), change.Text("2"), text))
+	booking := tx.Add(change.New(kind.ManifestBook, m, about, about, text))
+	tx.Add(change.New(kind.ManifestFinding, m, about, about, text, change.Value{}, number(5), number(9), change.Ref(scan)))
+	tx.AssignText(about.Ref, kind.FieldLocationOutside, "", "1200x800x600", "")
+	tx.AssignInt(about.Ref, kind.FieldLocationTareGrams, "", 28_000, "")
+	if undo := []clock.Dot{weighing, id, scan, booking}; r.IntN(3) == 0 {
+		tx.Add(change.New(kind.Void, change.Ref(undo[r.IntN(len(undo))]), change.Value{}, text))
+	}
+}
+
 // compareLater: what came with the later program is shown by it, and by no other.
 func (w *world) compareLater(m *machine) {
 	for table, k := range map[string]*kind.Kind{"attachment": kind.AttachAdd, "attachment_preview": kind.AttachPreview, "link": kind.LinkAdd, "question": kind.AskRaise, "answer": kind.AskAnswer,
 		"paper_mark": kind.PaperMark, "calibration": kind.UnitCalibrate, "calibration_statement": kind.UnitUncertainty, "confidant": kind.SiteConfide, "arrival": kind.PersonArrive, "clearance": kind.PersonClearance, "weather": kind.WeatherAdd, "step_conditions": kind.StepConditions, "kit_plan": kind.KitPlan, "kit_line": kind.KitLine,
-		"count_sheet": kind.CountOpen, "count_entry": kind.CountEnter, "count_settled": kind.CountSettle, "lot_hold": kind.LotHold, "lot_release": kind.LotRelease, "reservation": kind.StockReserve, "reservation_end": kind.ReserveEnd, "item_pack": kind.ItemPack, "item_substitute": kind.ItemSubstitute, "stock_instead": kind.StockInstead} {
+		"count_sheet": kind.CountOpen, "count_entry": kind.CountEnter, "count_settled": kind.CountSettle, "lot_hold": kind.LotHold, "lot_release": kind.LotRelease, "reservation": kind.StockReserve, "reservation_end": kind.ReserveEnd, "item_pack": kind.ItemPack, "item_substitute": kind.ItemSubstitute, "stock_instead": kind.StockInstead,
+		"crate_weighing": kind.CrateWeigh, "manifest": kind.ManifestMake, "manifest_crate": kind.ManifestCrate, "manifest_line": kind.ManifestLine, "manifest_send": kind.ManifestSend,
+		"manifest_scan": kind.ManifestScan, "manifest_book": kind.ManifestBook, "manifest_finding": kind.ManifestFinding} {
 		if m.old {
 			return
 		}
