@@ -16,6 +16,7 @@ import (
 	"pulk/inventory/assembly"
 	"pulk/inventory/count"
 	"pulk/inventory/kitbook"
+	"pulk/inventory/manifest"
 	"pulk/inventory/stock"
 	"pulk/inventory/unit"
 	"pulk/schema"
@@ -34,7 +35,7 @@ type call struct {
 // projections are all that this program derives from the log.
 func projections() []changelog.Projector {
 	return []changelog.Projector{crew.Projection{}, procedure.Projection{}, run.Projection{}, stock.Projection{}, unit.Projection{}, assembly.Projection{},
-		attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}, conditions.Projection{}, kitbook.Projection{}, count.Projection{}}
+		attach.Projection{}, ask.Projection{}, linkbook.Projection{}, crew.Personal{}, conditions.Projection{}, kitbook.Projection{}, count.Projection{}, manifest.Projection{}}
 }
 
 // storePath returns the file that --store, PULK_STORE or the folder names.

@@ -23,7 +23,7 @@ import (
 )
 
 func (e *env) crateCommand() *cli.Command {
-	return group("crate", "boxes into crates, containers and aircraft positions",
+	return group("crate", "crates: what is in them, and how boxes fit", append(e.crateStoreVerbs(),
 		verb{path: "pulk crate pack", usage: "find places for boxes, by search", storeless: true, reads: true,
 			about: "Each container is filled as well as the search can before the next is begun. What is printed is in the order of loading; nothing breaks a rule of the tables. " +
 				"The columns of both tables: docs/crate-csv.md. Interrupted, it prints the best found so far. " +
@@ -42,8 +42,7 @@ func (e *env) crateCommand() *cli.Command {
 				&cli.StringFlag{Name: "pdf", Usage: "also print lists and layers to `FILE`"},
 				&cli.StringFlag{Name: "paper", Value: "a4", Usage: "`PAPER`: a4 or letter"}},
 			action: (*call).cratePack}.command(e),
-		e.crateCharge(),
-	)
+		e.crateCharge())...)
 }
 
 // cratePlan is pulk crate pack --json.

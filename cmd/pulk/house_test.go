@@ -85,10 +85,10 @@ var pure = []string{
 	"checklist/review", "checklist/run/review.go", "checklist/procedure/review.go",
 	"checklist/attach/preview.go", "checklist/attach/exif.go", "checklist/attach/parcel.go",
 	"inventory/assembly/assembly.go", "inventory/assembly/plan.go", "inventory/assembly/fit.go",
-	"inventory/sparing", "inventory/choice", "inventory/winter", "inventory/kit", "inventory/grid", "inventory/packing", "inventory/stock/movement.go", "inventory/stock/hold.go", "inventory/stock/makeup.go", "inventory/stock/substitute.go", "inventory/stock/conversion.go", "inventory/stock/history.go", "inventory/stock/reserve.go", "inventory/count/count.go", "inventory/kitbook/compare.go", "inventory/kitbook/review.go", "inventory/kitbook/calibration.go", "sync/linkbook/file.go",
+	"inventory/sparing", "inventory/choice", "inventory/winter", "inventory/kit", "inventory/grid", "inventory/packing", "inventory/stock/movement.go", "inventory/stock/hold.go", "inventory/stock/makeup.go", "inventory/stock/substitute.go", "inventory/stock/conversion.go", "inventory/stock/history.go", "inventory/stock/reserve.go", "inventory/count/count.go", "inventory/kitbook/compare.go", "inventory/kitbook/review.go", "inventory/kitbook/calibration.go", "inventory/manifest/manifest.go", "sync/linkbook/file.go",
 	"cmd/paper", "checklist/filled",
 	"checklist/work/scene.go", "checklist/work/act.go",
-	"cmd/pulk/screen_key.go", "cmd/pulk/screen_session.go", "cmd/pulk/screen_press.go", "cmd/pulk/screen_frame.go", "cmd/pulk/screen_foot.go",
+	"cmd/pulk/manifest_line.go", "cmd/pulk/screen_key.go", "cmd/pulk/screen_session.go", "cmd/pulk/screen_press.go", "cmd/pulk/screen_frame.go", "cmd/pulk/screen_foot.go",
 }
 
 var impure = []string{"os", "io/fs", "net", "net/http", "database/sql", "math/rand", "math/rand/v2", "crypto/rand", "pulk/schema", "pulk/sync/changelog", "pulk/sync/carrier", "pulk/sync/transfer"}

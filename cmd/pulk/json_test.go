@@ -23,7 +23,7 @@ var jsonRoots = []struct{ command, prints string }{
 	{"attach list", "[]attachRow"}, {"attach show", "attachRow"}, {"ask list", "[]askRow"}, {"ask show", "askRow"},
 	{"item list", "[]itemRow"}, {"item show", "itemDetail"}, {"location list", "[]locationRow"},
 	{"stock list", "stockJSON"}, {"stock history", "[]movementRow"}, {"stock low", "lowJSON"}, {"stock quarantined", "[]holdRow"}, {"reserve list", "reserveJSON"}, {"count list", "[]countRow"}, {"count sheet", "countSheet"}, {"count show", "countSheet"},
-	{"unit list", "[]unitRow"}, {"unit show", "unitDetail"}, {"unit dossier", "dossier"}, {"kit plan", "kitJSON"}, {"kit why", "[]whyJSON"}, {"kit curve", "[]curvePoint"}, {"kit list", "[]keptRow"}, {"kit show", "keptJSON"}, {"kit compare", "kitCompareJSON"}, {"kit review", "kitReviewJSON"}, {"crate pack", "cratePlan"}, {"crate charge", "[]chargeRow"},
+	{"unit list", "[]unitRow"}, {"unit show", "unitDetail"}, {"unit dossier", "dossier"}, {"kit plan", "kitJSON"}, {"kit why", "[]whyJSON"}, {"kit curve", "[]curvePoint"}, {"kit list", "[]keptRow"}, {"kit show", "keptJSON"}, {"kit compare", "kitCompareJSON"}, {"kit review", "kitReviewJSON"}, {"crate pack", "cratePlan"}, {"crate charge", "[]chargeRow"}, {"crate list", "[]crateRow"}, {"crate show", "crateDetail"}, {"manifest list", "[]manifestRow"}, {"manifest show", "manifestDetail"},
 	{"assembly list", "[]assemblyRow"}, {"assembly show", "assemblyDetail"}, {"assembly record", "assemblyRecord"},
 
 	{"link list", "[]linkRow"}, {"link show", "linkRow"}, {"link passes", "[]passRow"}, {"link queue", "queueJSON"},
