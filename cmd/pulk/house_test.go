@@ -52,6 +52,7 @@ var mayImport = map[string][]string{
 	"inventory/packing":  {},
 	"testdata":           {"testdata"},
 	"cmd/paper":          {},
+	"cmd/book":           {},
 	"cmd/page":           {"checklist/run", "checklist/work", "sync/hub"},
 	"cmd":                {"schema", "sync", "checklist", "inventory", "testdata", "cmd"},
 }
@@ -70,6 +71,7 @@ var onlyIn = map[string]string{
 	"github.com/arran4/golang-ical":    "cmd",
 	"github.com/google/cel-go":         "checklist/formula",
 	"codeberg.org/go-pdf/fpdf":         "cmd/paper",
+	"github.com/xuri/excelize/v2":      "cmd/book",
 	"github.com/boombuler/barcode":     "cmd/paper",
 }
 
@@ -86,7 +88,7 @@ var pure = []string{
 	"checklist/attach/preview.go", "checklist/attach/exif.go", "checklist/attach/parcel.go",
 	"inventory/assembly/assembly.go", "inventory/assembly/plan.go", "inventory/assembly/fit.go",
 	"inventory/sparing", "inventory/choice", "inventory/winter", "inventory/kit", "inventory/grid", "inventory/packing", "inventory/stock/movement.go", "inventory/stock/hold.go", "inventory/stock/makeup.go", "inventory/stock/substitute.go", "inventory/stock/conversion.go", "inventory/stock/history.go", "inventory/stock/reserve.go", "inventory/count/count.go", "inventory/kitbook/compare.go", "inventory/kitbook/review.go", "inventory/kitbook/calibration.go", "inventory/manifest/manifest.go", "sync/linkbook/file.go",
-	"cmd/paper", "checklist/filled",
+	"cmd/paper", "cmd/book", "checklist/filled",
 	"checklist/work/scene.go", "checklist/work/act.go",
 	"cmd/pulk/manifest_line.go", "cmd/pulk/screen_key.go", "cmd/pulk/screen_session.go", "cmd/pulk/screen_press.go", "cmd/pulk/screen_frame.go", "cmd/pulk/screen_foot.go",
 }
