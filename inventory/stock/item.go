@@ -36,6 +36,7 @@ type Item struct {
 	PriorMTBFHours int64
 	Minimums       map[string]int64  // by location code; "" for all places together
 	LotExpiry      map[string]string // by lot: YYYY-MM-DD
+	Hazard         map[string]string // of dangerous goods: what is told, see Goods
 	Contested      []string          // names of fields with values in conflict: they read as unknown
 }
 
@@ -77,6 +78,10 @@ func (it *Item) apply(r changelog.Register, v changelog.Value, stands bool) {
 		if stands {
 			it.LotExpiry[r.Key] = v.Text
 		}
+	case kind.FieldItemHazard:
+		if stands {
+			it.Hazard[r.Key] = v.Text
+		}
 	}
 }
 
@@ -96,7 +101,7 @@ func FindItem(tx *changelog.Tx, partNumber string) (*Item, error) {
 
 // ItemByID returns an item; nil, without error, where it is not here yet.
 func ItemByID(tx *changelog.Tx, id clock.Dot) (*Item, error) {
-	it := &Item{ID: id, Minimums: map[string]int64{}, LotExpiry: map[string]string{}}
+	it := &Item{ID: id, Minimums: map[string]int64{}, LotExpiry: map[string]string{}, Hazard: map[string]string{}}
 	found, err := tx.Row("SELECT part_number FROM item WHERE dot = ?", []any{id.Key()}, &it.PartNumber)
 	if err != nil || !found {
 		return nil, err

@@ -71,6 +71,7 @@ const (
 	FieldLocationTareGrams     // of a crate; value: what it weighs empty
 	FieldLocationGrossMaxGrams // of a crate; value: the most that it may weigh packed; 0 where nothing is told
 	FieldLocationKept          // of a crate; value: between which temperatures it is kept, as -20..5 in °C, or empty
+	FieldItemHazard            // key: what of dangerous goods, such as class; value: a text, empty where it is none
 )
 
 // AttachWanted is the value of attach.wanted while a site waits for the content.
@@ -124,6 +125,7 @@ var fields = []Field{
 	{FieldLocationTareGrams, "location.tare_grams", Int, Ask, nil},
 	{FieldLocationGrossMaxGrams, "location.gross_max_grams", Int, Ask, nil},
 	{FieldLocationKept, "location.kept_degc", Text, Ask, nil},
+	{FieldItemHazard, "item.hazard", Text, Ask, nil},
 }
 
 // LookupField returns the field with a number, or nil if this program does not
