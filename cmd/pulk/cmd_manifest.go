@@ -19,7 +19,7 @@ func (e *env) manifestCommand() *cli.Command {
 	why := &cli.StringFlag{Name: "why", Usage: "the `REASON`"}
 	at := &cli.StringFlag{Name: "at", Usage: "the `LOCATION` where they are (else the one that they are sent to)"}
 	note := &cli.StringFlag{Name: "note", Usage: "a `TEXT` to go with it"}
-	return group("manifest", "send crates, and take them in at the far end",
+	return group("manifest", "send crates, and take them in at the far end", append([]*cli.Command{
 		verb{path: "pulk manifest make", args: "CODE", minArgs: 1, maxArgs: 1, usage: "list crates that go together, as they are now", writes: true,
 			about:    "Nothing moves before pulk manifest send. What is in a crate, its mass and its seal must not change in between.",
 			examples: []string{"pulk manifest make M-27-1 --from home-store --to stn-store --crate CR-07 --crate CR-08 --needed 2027-01-20 --as piet"},
@@ -55,8 +55,8 @@ func (e *env) manifestCommand() *cli.Command {
 			examples: []string{"pulk manifest book M-27-1 --as tomas", "pulk manifest book M-27-1 CR-07 --at drill-hut --as tomas"}, flags: []cli.Flag{at, note}, action: (*call).manifestBook}.command(e),
 		verb{path: "pulk manifest void", args: "MANIFEST|SCAN|WEIGHING|BOOKING", minArgs: 1, maxArgs: 1, usage: "take back a list whose crates have not left, or one entry", writes: true,
 			about:    "With a booking, what it moved is moved back; its nonconformances stay until somebody decides about them. Nothing is erased.",
-			examples: []string{`pulk manifest void M-27-1 --why "one crate more goes along" --as piet`}, flags: []cli.Flag{why}, action: (*call).manifestVoid}.command(e),
-	)
+			examples: []string{`pulk manifest void M-27-1 --why "one crate more goes along" --as piet`}, flags: []cli.Flag{why}, action: (*call).manifestVoid}.command(e)},
+		e.manifestPapersVerbs()...)...)
 }
 
 func (c *call) manifestMake() error {
