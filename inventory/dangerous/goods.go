@@ -40,6 +40,9 @@ type Goods struct {
 	NetGrams       int64
 	NetMillilitres int64
 	WattHours      float64 // of a battery in one unit of issue; 0 where nothing is told
+
+	// Contested names what sites tell differently, in words; it reads as not told.
+	Contested []string
 }
 
 // The classes and divisions of the UN Model Regulations, part 2.
@@ -87,8 +90,10 @@ func (g Goods) Check() error {
 		return fmt.Errorf("%q is no state: solid, liquid or gas", g.State)
 	case !slices.Contains([]string{"", "A", "B", "C", "D"}, g.Zone):
 		return fmt.Errorf("%q is no hazard zone: A, B, C, D, or nothing", g.Zone)
-	case g.NetGrams < 0 || g.NetMillilitres < 0 || g.WattHours < 0:
-		return fmt.Errorf("a net quantity is not below 0")
+	case g.NetGrams < 0 || g.NetMillilitres < 0 || g.NetGrams > NetMax || g.NetMillilitres > NetMax:
+		return fmt.Errorf("a net quantity is not below 0, and not above %s", Quantity(NetMax, 0))
+	case !(g.WattHours >= 0 && g.WattHours <= wattHoursMax): // NaN neither
+		return fmt.Errorf("%g is no number of watt-hours", g.WattHours)
 	case g.NetGrams > 0 && g.NetMillilitres > 0:
 		return fmt.Errorf("a net quantity is a mass or a volume, not both")
 	}
@@ -104,11 +109,22 @@ func (g Goods) Missing() []string {
 	}{
 		{g.Name == "", "proper shipping name"}, {g.Class == "", "class"}, {g.NetGrams == 0 && g.NetMillilitres == 0, "net quantity"},
 	} {
-		if what.missing {
+		if what.missing && !slices.Contains(g.Contested, what.name) {
 			list = append(list, what.name)
 		}
 	}
+	for _, name := range g.Contested {
+		list = append(list, name+" (sites tell it differently)")
+	}
 	return list
+}
+
+// UN is the number as it is written: UN 3480.
+func (g Goods) UN() string {
+	if g.UNNumber == "" {
+		return "UN number not known"
+	}
+	return "UN " + g.UNNumber
 }
 
 // ClassText is the class with its subsidiary hazards, as 3 (6.1).
@@ -122,6 +138,9 @@ func (g Goods) ClassText() string {
 // WattHoursOf is the energy of a battery in watt-hours: nominal voltage times rated
 // capacity in ampere-hours (UN Model Regulations, special provision 188).
 func WattHoursOf(volts, ampereHours float64) float64 { return volts * ampereHours }
+
+// ListSource names what [Goods.Doubts] and [Suggest] read.
+const ListSource = "this program's own list, after the UN Model Regulations, 23rd revised edition (2023), from memory"
 
 // Doubts compares goods with the list of UN numbers that this program has, and says what
 // differs. What is not in that list is in no doubt.

@@ -15,6 +15,10 @@ type Piece struct {
 	Package    string // code of the crate that it is in
 }
 
+// Told reports whether the piece is dangerous goods, or may be: sites that tell its UN
+// number differently do not agree that it is none.
+func (p Piece) Told() bool { return p.Goods.UNNumber != "" || len(p.Goods.Contested) > 0 }
+
 // Line is goods that are alike by the rules of transport, wherever they are.
 type Line struct {
 	Goods          Goods // of one; its net quantity is that of the line below
@@ -48,7 +52,7 @@ func Sum(pieces []Piece) Summary {
 	lines := map[string]*Line{}
 	told := map[string]bool{}
 	for _, p := range pieces {
-		if p.Goods.UNNumber == "" {
+		if !p.Told() {
 			continue
 		}
 		key := strings.Join([]string{p.Goods.UNNumber, p.Goods.Name, p.Goods.ClassText(), p.Goods.PackingGroup, string(p.Goods.State), p.Goods.Zone}, "\x00")
@@ -69,7 +73,7 @@ func Sum(pieces []Piece) Summary {
 		}
 		told[p.PartNumber] = true
 		if missing := p.Goods.Missing(); len(missing) > 0 {
-			out.Missing = append(out.Missing, fmt.Sprintf("%s, UN %s: %s", p.PartNumber, p.Goods.UNNumber, strings.Join(missing, ", ")))
+			out.Missing = append(out.Missing, fmt.Sprintf("%s, %s: %s", p.PartNumber, p.Goods.UN(), strings.Join(missing, ", ")))
 		}
 		for _, doubt := range p.Goods.Doubts() {
 			out.Doubts = append(out.Doubts, p.PartNumber+": "+doubt)
@@ -113,7 +117,7 @@ func (s *Summary) compare() {
 
 // Words says what the tables say of a pair.
 func (p Pair) Words() string {
-	text := fmt.Sprintf("UN %s (%s) and UN %s (%s)", p.A.Goods.UNNumber, p.A.Goods.ClassText(), p.B.Goods.UNNumber, p.B.Goods.ClassText())
+	text := fmt.Sprintf("%s (%s) and %s (%s)", p.A.Goods.UN(), p.A.Goods.ClassText(), p.B.Goods.UN(), p.B.Goods.ClassText())
 	if len(p.Packages) > 0 {
 		text += ", both in " + strings.Join(p.Packages, ", ")
 	}

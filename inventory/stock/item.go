@@ -38,6 +38,8 @@ type Item struct {
 	LotExpiry      map[string]string // by lot: YYYY-MM-DD
 	Hazard         map[string]string // of dangerous goods: what is told, see Goods
 	Contested      []string          // names of fields with values in conflict: they read as unknown
+
+	hazardContested map[string]bool // keys of Hazard with values in conflict
 }
 
 // apply takes in the value of one field.
@@ -81,6 +83,8 @@ func (it *Item) apply(r changelog.Register, v changelog.Value, stands bool) {
 	case kind.FieldItemHazard:
 		if stands {
 			it.Hazard[r.Key] = v.Text
+		} else {
+			it.hazardContested[r.Key] = true
 		}
 	}
 }
@@ -101,7 +105,7 @@ func FindItem(tx *changelog.Tx, partNumber string) (*Item, error) {
 
 // ItemByID returns an item; nil, without error, where it is not here yet.
 func ItemByID(tx *changelog.Tx, id clock.Dot) (*Item, error) {
-	it := &Item{ID: id, Minimums: map[string]int64{}, LotExpiry: map[string]string{}, Hazard: map[string]string{}}
+	it := &Item{ID: id, Minimums: map[string]int64{}, LotExpiry: map[string]string{}, Hazard: map[string]string{}, hazardContested: map[string]bool{}}
 	found, err := tx.Row("SELECT part_number FROM item WHERE dot = ?", []any{id.Key()}, &it.PartNumber)
 	if err != nil || !found {
 		return nil, err
