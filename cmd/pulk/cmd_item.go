@@ -39,6 +39,7 @@ func (e *env) itemCommand() *cli.Command {
 			examples: []string{`pulk item substitute CON-011 CON-012 --role deployment-lead --why "same size, harder; note 3 of the drawing" --as ida`},
 			flags: []cli.Flag{&cli.StringFlag{Name: "role", Usage: "only people with this `ROLE` may take it"},
 				&cli.BoolFlag{Name: "withdraw", Usage: "take that back"}, &cli.StringFlag{Name: "why", Usage: "the `REASON`"}}, action: (*call).itemSubstitute}.command(e),
+		e.itemHazardVerb(),
 	)
 }
 
@@ -118,6 +119,7 @@ type standRow struct {
 type itemDetail struct {
 	itemRow
 	Substitutes []standRow `json:"substitutes"`
+	Goods       goodsRow   `json:"dangerous_goods"` // by the rules of transport; un_number is empty where it is none
 }
 
 // packRow is what an item comes in. A name that is there twice is in conflict.
@@ -203,7 +205,7 @@ func (c *call) itemShow() error {
 			return err
 		}
 		if c.asJSON() {
-			return c.printJSON(itemDetail{itemRowOf(tx, it, packs), stands})
+			return c.printJSON(itemDetail{itemRowOf(tx, it, packs), stands, goodsRowOf(it.Goods())})
 		}
 		c.printf("%s  %s (%s)\n  group %s; counted in %s; serialised: %t\n", it.PartNumber, it.Name, tx.Name(it.ID), it.Group, it.UnitOfIssue, it.Serialised)
 		c.printf("  mass %s g; size %s mm; shelf life %s days; UN number %s; price %s cents; prior MTBF %s h\n",
@@ -212,6 +214,10 @@ func (c *call) itemShow() error {
 			c.printf("  a %s is %d %s (%s)\n", p.Name, p.Quantity, it.UnitOfIssue, p.Why)
 		}
 		c.printStands(stands)
+		if g := it.Goods(); g.UNNumber != "" || len(g.Contested) > 0 {
+			c.printBlock("  ", "dangerous goods: "+goodsText(g))
+			c.printGoodsNotes("  ", g)
+		}
 		for _, name := range it.Contested {
 			c.printf("  CONFLICT: %s has different values: pulk conflict list\n", name)
 		}

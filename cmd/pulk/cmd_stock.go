@@ -45,7 +45,7 @@ func (e *env) stockCommand() *cli.Command {
 		verb{path: "pulk stock list", usage: "what lies where, what is short, what expires", reads: true,
 			flags: []cli.Flag{at, &cli.IntFlag{Name: "days", Value: 60, Usage: "tell what expires within so many `DAYS`"}}, action: (*call).stockList}.command(e),
 		verb{path: "pulk stock history", args: "PART", minArgs: 1, maxArgs: 1, usage: "all movements of an item", reads: true, action: (*call).stockHistory}.command(e),
-		e.stockLowVerb(),
+		e.stockLowVerb(), e.stockDangerousVerb(),
 	}, e.quarantineVerbs(), e.makeVerbs())...)
 }
 

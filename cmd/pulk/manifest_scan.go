@@ -175,15 +175,7 @@ func (c *call) manifestReceive() error {
 	}
 	var last clock.Dot
 	failed := 0
-	prompt := func() {
-		if c.env.terminal {
-			c.printf("> ")
-		}
-	}
-	for number := 1; ; number++ {
-		if prompt(); !in.Scan() {
-			break
-		}
+	for number := 1; in.Scan(); number++ {
 		line := strings.TrimSpace(in.Text())
 		var err error
 		switch line {
