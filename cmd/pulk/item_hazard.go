@@ -124,12 +124,15 @@ func suggest(g dangerous.Goods) (dangerous.Goods, []string, error) {
 	var said []string
 	// Class, subsidiary hazards and packing group go together: what is told of one is not
 	// mixed with what the list has of another.
-	if g.Class == "" && len(g.Subsidiary) == 0 && g.PackingGroup == "" {
+	if from.Class != "" && g.Class == "" && len(g.Subsidiary) == 0 && g.PackingGroup == "" {
 		g.Class, g.Subsidiary, g.PackingGroup = from.Class, from.Subsidiary, from.PackingGroup
 		said = append(said, "class "+g.ClassText())
 		if g.PackingGroup != "" {
 			said = append(said, "packing group "+g.PackingGroup)
 		}
+	}
+	if from.Class == "" && g.Class == "" {
+		said = append(said, "no class, as several are possible: give it with --class")
 	}
 	if g.Name == "" {
 		g.Name = from.Name

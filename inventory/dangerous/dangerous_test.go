@@ -106,6 +106,15 @@ func TestDoubts(t *testing.T) {
 	if doubts := (Goods{UNNumber: "9999", Class: "8"}).Doubts(); doubts != nil {
 		t.Errorf("a number that is not in the list: %q", doubts)
 	}
+	// Aerosols are of 2.1 or 2.2, by what is in them, and so are their subsidiary hazards.
+	for class, doubted := range map[string]int{"2.1": 0, "2.2": 0, "3": 1} {
+		if doubts := (Goods{UNNumber: "1950", Class: class, Subsidiary: []string{"8"}}).Doubts(); len(doubts) != doubted {
+			t.Errorf("aerosols of class %s: %q", class, doubts)
+		}
+	}
+	if g, ok := Suggest("1950"); !ok || g.Class != "" || g.Name != "AEROSOLS" {
+		t.Errorf("of several classes none is suggested: %+v", g)
+	}
 	if doubts := (Goods{UNNumber: "1203"}).Doubts(); doubts != nil {
 		t.Errorf("nothing was told: %q", doubts)
 	}

@@ -1,7 +1,7 @@
 package dangerous
 
-// entry is a line of the Dangerous Goods List. Packing groups that are possible are
-// separated by a stroke; empty is none.
+// entry is a line of the Dangerous Goods List. Classes, and packing groups, that are
+// possible are separated by a stroke; an empty one is none.
 type entry struct {
 	name, class, subsidiary, packingGroups string
 }
@@ -47,7 +47,7 @@ var entries = map[string]entry{
 	"1845": {"CARBON DIOXIDE, SOLID (DRY ICE)", "9", "", ""},
 	"1863": {"FUEL, AVIATION, TURBINE ENGINE", "3", "", "I/II/III"},
 	"1866": {"RESIN SOLUTION, flammable", "3", "", "I/II/III"},
-	"1950": {"AEROSOLS", "2.1", "", ""},
+	"1950": {"AEROSOLS", "2.1/2.2", "", ""},
 	"1956": {"COMPRESSED GAS, N.O.S.", "2.2", "", ""},
 	"1963": {"HELIUM, REFRIGERATED LIQUID", "2.2", "", ""},
 	"1965": {"HYDROCARBON GAS MIXTURE, LIQUEFIED, N.O.S.", "2.1", "", ""},
@@ -56,7 +56,7 @@ var entries = map[string]entry{
 	"1987": {"ALCOHOLS, N.O.S.", "3", "", "II/III"},
 	"1993": {"FLAMMABLE LIQUID, N.O.S.", "3", "", "I/II/III"},
 	"2014": {"HYDROGEN PEROXIDE, AQUEOUS SOLUTION with 20 to 60 % hydrogen peroxide", "5.1", "8", "II"},
-	"2037": {"RECEPTACLES, SMALL, CONTAINING GAS (GAS CARTRIDGES)", "2.1", "", ""},
+	"2037": {"RECEPTACLES, SMALL, CONTAINING GAS (GAS CARTRIDGES)", "2.1/2.2/2.3", "", ""},
 	"2794": {"BATTERIES, WET, FILLED WITH ACID, electric storage", "8", "", ""},
 	"2795": {"BATTERIES, WET, FILLED WITH ALKALI, electric storage", "8", "", ""},
 	"2800": {"BATTERIES, WET, NON-SPILLABLE, electric storage", "8", "", ""},

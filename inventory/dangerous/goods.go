@@ -150,10 +150,12 @@ func (g Goods) Doubts() []string {
 		return nil
 	}
 	var list []string
-	if g.Class != "" && g.Class != e.class {
-		list = append(list, fmt.Sprintf("UN %s is of class %s, and not %s", g.UNNumber, e.class, g.Class))
+	classes := strings.Split(e.class, "/")
+	if g.Class != "" && !slices.Contains(classes, g.Class) {
+		list = append(list, fmt.Sprintf("UN %s is of class %s, and not %s", g.UNNumber, strings.Join(classes, " or "), g.Class))
 	}
-	if want := strings.Fields(e.subsidiary); g.Class != "" && !slices.Equal(sorted(want), sorted(g.Subsidiary)) {
+	// Where the class is one of several, so are the subsidiary hazards.
+	if want := strings.Fields(e.subsidiary); g.Class != "" && len(classes) == 1 && !slices.Equal(sorted(want), sorted(g.Subsidiary)) {
 		list = append(list, fmt.Sprintf("UN %s has the subsidiary hazards %s, and not %s", g.UNNumber, orNone(want), orNone(g.Subsidiary)))
 	}
 	if may := strings.Split(e.packingGroups, "/"); g.Class != "" && !slices.Contains(may, g.PackingGroup) {
@@ -162,11 +164,14 @@ func (g Goods) Doubts() []string {
 	return list
 }
 
-// Suggest returns what the list of UN numbers says of a number: its name, class,
-// subsidiary hazards, and its packing group where there is only one.
+// Suggest returns what the list of UN numbers says of a number: its name, class and
+// subsidiary hazards, and packing group, each where there is only one.
 func Suggest(unNumber string) (Goods, bool) {
 	e, ok := entries[unNumber]
-	g := Goods{UNNumber: unNumber, Name: e.name, Class: e.class, Subsidiary: strings.Fields(e.subsidiary)}
+	g := Goods{UNNumber: unNumber, Name: e.name, Subsidiary: strings.Fields(e.subsidiary)}
+	if !strings.Contains(e.class, "/") {
+		g.Class = e.class
+	}
 	if !strings.Contains(e.packingGroups, "/") {
 		g.PackingGroup = e.packingGroups
 	}

@@ -35,7 +35,9 @@ var columns = []string{"1.1", "1.3", "1.4", "1.5", "1.6", "2.1", "2.2", "2.3 A",
 
 // highway is the table of 49 CFR 177.848 (d), row by row in the order of columns; a dot
 // is a blank. Read in a public copy of the Electronic Code of Federal Regulations
-// (Amdt. 177-78, 55 FR 52712, as amended to 2022). 1.1 stands for 1.2 too.
+// (Amdt. 177-78, 55 FR 52712, as amended to 2022), and held cell by cell against another
+// copy in the tests. 1.1 stands for 1.2 too. Note A (ammonium nitrate with 1.1 and 1.5), the
+// exception of (e)(6) for goods of one class, and cyanides with acids (c) are not looked at.
 var highway = strings.Fields(`
 	*****XXXXXXXXXXXXX
 	*****X.XXX.XXXXX.X
@@ -127,7 +129,7 @@ func (m Mark) words() string {
 	case Apart:
 		return "not together unless separated so that nothing that leaks can mix: O"
 	case Together:
-		return "by their compatibility groups: (f)"
+		return "only as the table of compatibility groups (f) and its notes (g) allow: *"
 	}
 	return "no restriction in this table"
 }
