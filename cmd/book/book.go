@@ -180,10 +180,9 @@ func known(value any) error {
 	return fmt.Errorf("a cell cannot be a %T", value)
 }
 
-// CSV writes one table.
+// CSV writes one table. Lines end in a line feed alone, as in every table of this program.
 func CSV(w io.Writer, t Table) error {
 	out := csv.NewWriter(w)
-	out.UseCRLF = true // RFC 4180
 	line := make([]string, len(t.Columns))
 	for i, c := range t.Columns {
 		line[i] = c.Head

@@ -49,6 +49,7 @@ func (e *env) kitCommand() *cli.Command {
 			examples: []string{"pulk kit compare flight-1800 flight-2200"},
 			flags:    []cli.Flag{&cli.BoolFlag{Name: "all", Usage: "also show lines that are the same"}},
 			action:   (*call).kitCompare}.command(e),
+		e.kitBoxesCommand(),
 		e.kitReview(),
 		verb{path: "pulk kit void", args: "PLAN", minArgs: 1, maxArgs: 1, usage: "say that a kept plan is not to be relied on", writes: true,
 			about:    "It stays in the list, and its name is free again.",

@@ -38,6 +38,7 @@ func (e *env) manifestPapersVerbs() []*cli.Command {
 			examples: []string{"pulk manifest labels M-27-1 -o labels.pdf", "pulk manifest labels M-27-1 --single 100x150 -o labels.pdf"},
 			flags: printFlags(&cli.StringFlag{Name: "single", Usage: "single labels of this size in mm, `WIDTHxHEIGHT` (else two on a sheet)"},
 				&cli.IntFlag{Name: "copies", Value: 2, Usage: "`N` labels of each"}, &cli.IntFlag{Name: "dots", Value: 300, Usage: "dots per inch of the printer, `N`: codes are made of whole dots"}), action: (*call).manifestLabels}.command(e),
+		e.manifestBoxesCommand(),
 	}
 }
 

@@ -175,7 +175,15 @@ func (c *call) manifestReceive() error {
 	}
 	var last clock.Dot
 	failed := 0
-	for number := 1; in.Scan(); number++ {
+	prompt := func() {
+		if c.env.terminal {
+			c.printf("> ")
+		}
+	}
+	for number := 1; ; number++ {
+		if prompt(); !in.Scan() {
+			break
+		}
 		line := strings.TrimSpace(in.Text())
 		var err error
 		switch line {

@@ -62,6 +62,15 @@ const (
 	rowBytesMax = 64 << 10
 )
 
+// Names are the names of the columns, in order.
+func (f *Form[T]) Names() []string {
+	names := make([]string, len(f.Columns))
+	for i, c := range f.Columns {
+		names[i] = c.Name
+	}
+	return names
+}
+
 // Parse reads a table. It returns either rows or what is wrong with every bad cell,
 // never both.
 func (f *Form[T]) Parse(source []byte) ([]*T, []CellError) {

@@ -68,7 +68,7 @@ func bookedTwice(tx *changelog.Tx, m *Manifest) ([]changelog.Conflict, error) {
 				if err != nil {
 					return nil, err
 				}
-				c.Sides = append(c.Sides, changelog.Side{Dot: b.ID, What: fmt.Sprintf("taken in at %s, %d differences", at, len(b.Findings))})
+				c.Sides = append(c.Sides, changelog.Side{Dot: b.ID, What: fmt.Sprintf("taken in at %s; differences: %d", at, len(b.Findings))})
 			}
 		}
 		if len(c.Sides) > 1 {
