@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -100,8 +101,8 @@ func (c *call) kitBoxes() error {
 // apartAs is the class that goods go apart in: those whose class is not told go apart from
 // all others.
 func apartAs(g dangerous.Goods) string {
-	if g.Class == "" && g.UNNumber != "" {
-		return "UN" + g.UNNumber
+	if g.Class == "" && (dangerous.Piece{Goods: g}).Told() {
+		return "UN" + cmp.Or(g.UNNumber, "-not-known")
 	}
 	return g.Class
 }

@@ -65,10 +65,18 @@ func dangerousTable(s dangerous.Summary) book.Table {
 		{Head: "state"}, {Head: "net kg", Decimals: 3}, {Head: "net L", Decimals: 3}, {Head: "net quantity not told of", Chars: 24}, {Head: "packages"}, {Head: "in", Chars: 24}, {Head: "part numbers", Chars: 24}}}
 	for _, l := range s.Lines {
 		g := l.Goods
-		t.Rows = append(t.Rows, []any{g.UNNumber, g.Name, g.Class, strings.Join(g.Subsidiary, ", "), g.PackingGroup, string(g.State), float64(l.NetGrams) / 1000, float64(l.NetMillilitres) / 1000,
+		t.Rows = append(t.Rows, []any{g.UNNumber, g.Name, g.Class, strings.Join(g.Subsidiary, ", "), g.PackingGroup, string(g.State), thousandth(l.NetGrams), thousandth(l.NetMillilitres),
 			strings.Join(l.Undescribed, ", "), len(l.Packages), strings.Join(l.Packages, ", "), strings.Join(l.Parts, ", ")})
 	}
 	return t
+}
+
+// thousandth is a net quantity in kg or L; nothing where none is told.
+func thousandth(n int64) any {
+	if n == 0 {
+		return nil
+	}
+	return float64(n) / 1000
 }
 
 // printDangerous lays the summary out on pages, the caution first.

@@ -59,7 +59,7 @@ func (c *call) itemHazard() error {
 			c.printf("%s is no dangerous goods, by what is told here\n", part)
 			return
 		}
-		c.printf("%s: %s\n", part, goodsText(g))
+		c.printBlock(part+": ", goodsText(g))
 		if len(suggested) > 0 {
 			c.printBlock("note: ", fmt.Sprintf("taken from %s: %s. Hold it against section 14 of the safety data sheet.", dangerous.ListSource, strings.Join(suggested, "; ")))
 		}

@@ -69,15 +69,11 @@ func (c *call) papersOf(tx *changelog.Tx, code string) (papers, error) {
 	if err != nil {
 		return p, err
 	}
-	var pieces []dangerous.Piece
+	crates := map[string][]manifest.Line{}
 	for i, crate := range m.Crates {
-		for _, l := range crate.Lines {
-			if it := h.Item(l.Item); it != nil {
-				pieces = append(pieces, dangerous.Piece{Goods: it.Goods(), PartNumber: it.PartNumber, Quantity: l.Quantity, Package: d.Crates[i].Code})
-			}
-		}
+		crates[d.Crates[i].Code] = crate.Lines
 	}
-	p.goods = dangerous.Sum(pieces)
+	p.goods = h.DangerousIn(crates)
 	return p, nil
 }
 

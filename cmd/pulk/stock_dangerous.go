@@ -66,10 +66,7 @@ func (c *call) dangerousAt(tx *changelog.Tx) (dangerous.Summary, error) {
 	if err != nil {
 		return dangerous.Summary{}, err
 	}
-	pieces, lost := h.Dangerous(at.ID)
-	sum := dangerous.Sum(pieces)
-	sum.Missing = append(sum.Missing, lost...)
-	return sum, nil
+	return h.Dangerous(at.ID), nil
 }
 
 // writeDangerous writes the files that were asked for.

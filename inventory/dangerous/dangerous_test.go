@@ -153,3 +153,13 @@ func TestSum(t *testing.T) {
 		t.Errorf("of nothing: %+v", empty)
 	}
 }
+
+// TestInEquipment: batteries in equipment have numbers of their own, which the list has.
+func TestInEquipment(t *testing.T) {
+	for un, want := range map[string]string{"3480": "3481", "3090": "3091", "3551": "3552", "3481": "", "1203": "", "": ""} {
+		got := Goods{UNNumber: un}.InEquipment()
+		if got != want || want != "" && !strings.Contains(entries[got].name, "CONTAINED IN") {
+			t.Errorf("UN %s in equipment: %q (%s), want %q", un, got, entries[got].name, want)
+		}
+	}
+}

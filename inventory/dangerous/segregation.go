@@ -172,6 +172,13 @@ const AirSource = "ICAO Technical Instructions and IATA Dangerous Goods Regulati
 // equipment: UN 3480 (ion) and 3090 (metal).
 func (g Goods) Lithium() bool { return g.UNNumber == "3480" || g.UNNumber == "3090" }
 
+// InEquipment is the UN number that batteries by themselves get when they are contained in
+// equipment or packed with it; empty where there is none (UN Model Regulations, chapter
+// 3.2: 3480 and 3481 ion, 3090 and 3091 metal, 3551 and 3552 sodium ion).
+func (g Goods) InEquipment() string {
+	return map[string]string{"3480": "3481", "3090": "3091", "3551": "3552"}[g.UNNumber]
+}
+
 // AirSegregate reports whether the air rules ask for lithium batteries by themselves to be
 // kept from other goods: from class 1 but for 1.4S, from 2.1, 3, 4.1 and 5.1. Source:
 // AirSource, as summarised in public packing instructions.
