@@ -24,7 +24,7 @@ import (
 //
 //	<!-- types: d | 4.35 | *four cold words | q -->
 func TestDocs(t *testing.T) {
-	for _, name := range []string{"README.md", "DEVELOPERS.md", "docs/guide.md", "docs/carrying.md", "docs/assemblies.md", "docs/paper.md", "docs/kit.md", "docs/stock.md", "docs/freight.md"} {
+	for _, name := range []string{"README.md", "DEVELOPERS.md", "docs/guide.md", "docs/carrying.md", "docs/assemblies.md", "docs/paper.md", "docs/kit.md", "docs/stock.md", "docs/freight.md", "docs/dangerous-goods.md"} {
 		t.Run(filepath.Base(name), func(t *testing.T) {
 			t.Parallel()
 			path := filepath.Join("../..", name)
