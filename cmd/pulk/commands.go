@@ -24,7 +24,7 @@ func (e *env) commands() []*cli.Command {
 		e.unitCommand(),
 		e.assemblyCommand(),
 		e.labelCommand(),
-		e.kitCommand(), e.crateCommand(), e.manifestCommand(),
+		e.kitCommand(), e.crateCommand(), e.legCommand(), e.manifestCommand(),
 		e.bundleCommand(),
 		e.exchangeCommand(),
 		e.linkCommand(),
