@@ -39,7 +39,7 @@ func (e *env) itemCommand() *cli.Command {
 			examples: []string{`pulk item substitute CON-011 CON-012 --role deployment-lead --why "same size, harder; note 3 of the drawing" --as ida`},
 			flags: []cli.Flag{&cli.StringFlag{Name: "role", Usage: "only people with this `ROLE` may take it"},
 				&cli.BoolFlag{Name: "withdraw", Usage: "take that back"}, &cli.StringFlag{Name: "why", Usage: "the `REASON`"}}, action: (*call).itemSubstitute}.command(e),
-		e.itemHazardVerb(),
+		e.itemHazardVerb(), e.itemHazardsVerb(),
 	)
 }
 

@@ -62,7 +62,7 @@ func netText(l dangerous.Line) string {
 // dangerousTable is the summary for a workbook or CSV.
 func dangerousTable(s dangerous.Summary) book.Table {
 	t := book.Table{Name: "dangerous goods", Columns: []book.Column{{Head: "UN number"}, {Head: "proper shipping name", Chars: 44}, {Head: "class"}, {Head: "subsidiary hazards"}, {Head: "packing group"},
-		{Head: "state"}, {Head: "net kg", Decimals: 3}, {Head: "net L", Decimals: 3}, {Head: "net quantity not told of", Chars: 24}, {Head: "packages"}, {Head: "in", Chars: 24}, {Head: "part numbers", Chars: 24}}}
+		{Head: "state"}, {Head: "net kg", Decimals: 3}, {Head: "net L", Decimals: 3}, {Head: "net quantity not told of", Chars: 24}, {Head: "crates or places"}, {Head: "in", Chars: 24}, {Head: "part numbers", Chars: 24}}}
 	for _, l := range s.Lines {
 		g := l.Goods
 		t.Rows = append(t.Rows, []any{g.UNNumber, g.Name, g.Class, strings.Join(g.Subsidiary, ", "), g.PackingGroup, string(g.State), thousandth(l.NetGrams), thousandth(l.NetMillilitres),
@@ -87,7 +87,7 @@ func printDangerous(d *paper.Doc, s dangerous.Summary) {
 		d.Text(paper.Style{}, "None are on record in this load. That the record says so is no proof: look at every safety data sheet, section 14.")
 		return
 	}
-	t := paper.Table{SizePoints: 8, Columns: []paper.Column{{Head: "UN", Share: 0.6}, {Head: "proper shipping name", Share: 3}, {Head: "class", Share: 0.9}, {Head: "PG", Share: 0.5}, {Head: "packages", Share: 0.9, Align: paper.Right},
+	t := paper.Table{SizePoints: 8, Columns: []paper.Column{{Head: "UN", Share: 0.6}, {Head: "proper shipping name", Share: 3}, {Head: "class", Share: 0.9}, {Head: "PG", Share: 0.5}, {Head: "crates or places", Share: 0.9, Align: paper.Right},
 		{Head: "net quantity", Share: 1.3, Align: paper.Right}, {Head: "in", Share: 2}}}
 	for _, l := range s.Lines {
 		t.Rows = append(t.Rows, []string{l.Goods.UNNumber, l.Goods.Name, l.Goods.ClassText(), l.Goods.PackingGroup, fmt.Sprint(len(l.Packages)), netText(l), strings.Join(l.Packages, ", ")})
@@ -108,7 +108,7 @@ func printDangerous(d *paper.Doc, s dangerous.Summary) {
 	}
 	d.Gap(4)
 	d.Keep(func() {
-		d.Sign(0, paper.Signature{For: "Classified, packed, marked and declared by (trained and certified shipper)"})
+		d.Sign(0, paper.Signature{For: "Looked over by (trained and certified shipper); this is no declaration"})
 	})
 }
 

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -31,6 +32,50 @@ func (e *env) itemHazardVerb() *cli.Command {
 			&cli.BoolFlag{Name: "suggest", Usage: "take what is not told from this program's list"}, &cli.BoolFlag{Name: "none", Usage: "it is no dangerous goods"},
 			&cli.StringFlag{Name: "why", Usage: "the `REASON`"}},
 		action: (*call).itemHazard}.command(e)
+}
+
+func (e *env) itemHazardsVerb() *cli.Command {
+	return verb{path: "pulk item hazards", usage: "the items that are dangerous goods, with what is not told of them", reads: true,
+		about:    "Whether or not any of them is there: what lies at a place is summed up by pulk stock dangerous.",
+		examples: []string{"pulk item hazards", "pulk item hazards --open"},
+		flags:    []cli.Flag{&cli.BoolFlag{Name: "open", Usage: "only those of which something is not told, or in doubt"}}, action: (*call).itemHazards}.command(e)
+}
+
+// hazardRow is an item that is dangerous goods, or may be: sites tell its UN number differently.
+type hazardRow struct {
+	PartNumber string   `json:"part_number"`
+	Name       string   `json:"name"`
+	Goods      goodsRow `json:"dangerous_goods"`
+}
+
+func (c *call) itemHazards() error {
+	return c.view(func(tx *changelog.Tx) error {
+		items, err := stock.Items(tx)
+		if err != nil {
+			return err
+		}
+		rows := []hazardRow{}
+		t := newTable("part number", "name", "UN", "class", "PG", "net", "not told or in doubt")
+		for _, it := range items {
+			g := it.Goods()
+			row := hazardRow{it.PartNumber, it.Name, goodsRowOf(g)}
+			open := append(slices.Clone(row.Goods.Missing), row.Goods.Doubts...)
+			if !(dangerous.Piece{Goods: g}).Told() || c.Bool("open") && len(open) == 0 {
+				continue
+			}
+			rows = append(rows, row)
+			t.add(it.PartNumber, it.Name, g.UNNumber, g.ClassText(), g.PackingGroup, dangerous.Quantity(g.NetGrams, g.NetMillilitres), strings.Join(open, "; "))
+		}
+		if c.asJSON() {
+			return c.printJSON(rows)
+		}
+		none := "No item is dangerous goods by what is told. Look at every safety data sheet, section 14; then: pulk item hazard"
+		if c.Bool("open") {
+			none = "Nothing is open of what is told. Look at every safety data sheet, section 14, for what nobody told."
+		}
+		t.print(c.env, none)
+		return nil
+	})
 }
 
 func (c *call) itemHazard() error {

@@ -21,7 +21,7 @@ var jsonRoots = []struct{ command, prints string }{
 	{"procedure lint", "[]problemRow"}, {"procedure list", "[]revisionRow"}, {"procedure show", "procedureJSON"}, {"procedure compare", "[]differenceRow"},
 	{"run list", "[]runRow"}, {"run show", "runDetail"}, {"review list", "[]reviewRow"}, {"review show", "reviewDetail"}, {"nc list", "[]ncRow"}, {"nc show", "ncDetail"},
 	{"attach list", "[]attachRow"}, {"attach show", "attachRow"}, {"ask list", "[]askRow"}, {"ask show", "askRow"},
-	{"item list", "[]itemRow"}, {"item show", "itemDetail"}, {"location list", "[]locationRow"},
+	{"item list", "[]itemRow"}, {"item show", "itemDetail"}, {"item hazards", "[]hazardRow"}, {"location list", "[]locationRow"},
 	{"stock list", "stockJSON"}, {"stock history", "[]movementRow"}, {"stock low", "lowJSON"}, {"stock dangerous", "dangerousJSON"}, {"stock quarantined", "[]holdRow"}, {"reserve list", "reserveJSON"}, {"count list", "[]countRow"}, {"count sheet", "countSheet"}, {"count show", "countSheet"},
 	{"unit list", "[]unitRow"}, {"unit show", "unitDetail"}, {"unit dossier", "dossier"}, {"kit plan", "kitJSON"}, {"kit why", "[]whyJSON"}, {"kit curve", "[]curvePoint"}, {"kit list", "[]keptRow"}, {"kit show", "keptJSON"}, {"kit compare", "kitCompareJSON"}, {"kit review", "kitReviewJSON"}, {"crate pack", "cratePlan"}, {"crate charge", "[]chargeRow"}, {"crate list", "[]crateRow"}, {"crate show", "crateDetail"}, {"leg odds", "legOddsJSON"}, {"leg shipby", "[]shipByRow"}, {"leg fit", "[]legFitRow"}, {"manifest list", "[]manifestRow"}, {"manifest show", "manifestDetail"},
 	{"assembly list", "[]assemblyRow"}, {"assembly show", "assemblyDetail"}, {"assembly record", "assemblyRecord"},

@@ -105,17 +105,27 @@ func (c *call) writeDangerous(s dangerous.Summary, size paper.Size) error {
 	return nil
 }
 
+// wordsChars is how many characters a line of that sheet has: what is longer would run
+// out of the page.
+const wordsChars = 110
+
 // dangerousWords is what is said about a summary, the caution first, as a sheet that
 // stands before the lines.
 func dangerousWords(s dangerous.Summary) book.Table {
-	t := book.Table{Name: "read first", Columns: []book.Column{{Head: "what", Chars: 16}, {Head: "text", Chars: 120}}}
+	t := book.Table{Name: "read first", Columns: []book.Column{{Head: "what", Chars: 16}, {Head: "text", Chars: wordsChars}}}
 	advice := dangerousJSONOf(s)
 	for _, part := range []struct {
 		what string
 		list []string
 	}{{"caution", []string{advice.Caution}}, {"tables say", advice.Advice}, {"by air", advice.Notes}, {"not described", advice.Missing}, {"in doubt", advice.Doubts}} {
 		for _, text := range part.list {
-			t.Rows = append(t.Rows, []any{part.what, text})
+			for i, line := range wrap(text, wordsChars) {
+				if i == 0 {
+					t.Rows = append(t.Rows, []any{part.what, line})
+				} else {
+					t.Rows = append(t.Rows, []any{nil, line})
+				}
+			}
 		}
 	}
 	return t
