@@ -9,9 +9,9 @@ package testdata
 
 import "embed"
 
-// FS holds catalogue.csv, assemblies/*.csv, crates/*.csv, procedures/*.yaml and the two seasons of
+// FS holds catalogue.csv, assemblies/*.csv, crates/*.csv, freight/*.csv, procedures/*.yaml and the two seasons of
 // records in seasons/*.csv, under the names they have in this folder. It is read-only
 // and safe for concurrent use.
 //
-//go:embed catalogue.csv assemblies/*.csv crates/*.csv procedures/*.yaml seasons/*.csv
+//go:embed catalogue.csv assemblies/*.csv crates/*.csv freight/*.csv procedures/*.yaml seasons/*.csv
 var FS embed.FS

@@ -10,7 +10,7 @@ import (
 
 // A program that imports this package finds every data file, as it is on disk.
 func TestFSHoldsTheFilesOfThisFolder(t *testing.T) {
-	for _, pattern := range []string{"catalogue.csv", "assemblies/*.csv", "procedures/*.yaml", "seasons/*.csv"} {
+	for _, pattern := range []string{"catalogue.csv", "assemblies/*.csv", "crates/*.csv", "freight/*.csv", "procedures/*.yaml", "seasons/*.csv"} {
 		names, err := fs.Glob(FS, pattern)
 		if err != nil || len(names) == 0 {
 			t.Errorf("%s: %d files, %v", pattern, len(names), err)

@@ -270,14 +270,17 @@ func (c *call) writePacked(out *cratePlan, pdf func() ([]byte, error)) error {
 		if err := os.MkdirAll(folder, 0o777); err != nil {
 			return err
 		}
+		drawings := 0
 		for i := range out.Loads {
 			l := &out.Loads[i]
 			for n, layer := range l.layers() {
-				if err := wrote(filepath.Join(folder, fmt.Sprintf("load-%02d-layer-%02d.svg", i+1, n+1)), []byte(l.layerSVG(layer, n))); err != nil {
+				if err := carrier.WriteFile(filepath.Join(folder, fmt.Sprintf("load-%02d-layer-%02d.svg", i+1, n+1)), []byte(l.layerSVG(layer, n))); err != nil {
 					return err
 				}
+				drawings++
 			}
 		}
+		fmt.Fprintf(c.env.stderr, "pulk: wrote %s in %s\n", plural(drawings, "drawing", "drawings"), folder)
 	}
 	if path := c.String("pdf"); path != "" {
 		data, err := pdf()

@@ -209,8 +209,12 @@ func (d *demo) kit() {
 	d.say("What a further kilogram would bring is what to tell who decides about the load; and each line can be defended.")
 	d.show("kit curve"+scope+" --points 8 --svg odds.svg --store home.db", exitDone, 20)
 	d.show("kit why PWR-009"+scope+" --mass 90kg --store home.db", exitDone, 30)
-	d.say("Boxes go into crates by search. Wipes and cleaner are dangerous goods of different classes, and go apart; batteries may stand beside either, as who is trained for it said here.")
-	d.show("crate pack --boxes boxes.csv --into crates.csv --share 3/9 --share 5.1/9 --csv places.csv --svg drawings --pdf load.pdf", exitDone, 90)
+	d.say("The plan is kept, and what it sends becomes boxes. Batteries are dangerous goods: what they are by the rules of transport stands with the item, and a trained and certified shipper decides.")
+	d.quietly("kit plan" + scope + " --mass 90kg --save flight-90 --as piet --store home.db")
+	d.do("item hazard STR-014 --un 3480 --suggest --state solid --net 5400g --volts 25.6 --amp-hours 20 --as piet --store home.db")
+	d.do("kit boxes flight-90 -o boxes.csv --store home.db")
+	d.say("Do they fit? Boxes go into crates by search. Boxes of different classes of dangerous goods would never share a crate, unless who is trained for it says so.")
+	d.show("crate pack --boxes boxes.csv --into crates.csv --csv places.csv --svg drawings --pdf load.pdf", exitDone, 90)
 }
 
 func (d *demo) reports() {
@@ -230,7 +234,7 @@ func (d *demo) ending() {
 		d.do("verify --store " + site + ".db")
 	}
 	d.say("The three digests are the same: whatever order the bundles came in, the state follows from what was written alone.")
-	d.say("The stores home.db, stn.db and ship.db, the day's report day.html and day.txt, the kit list kit.csv, its odds odds.svg and the loading plan load.pdf are in %s. Try: pulk run show %s --store stn.db; pulk unit dossier SM3-0161 --store home.db; pulk bundle show stn-1.bundle; pulk run work %s --store home.db --as oskar after starting a run of your own.",
+	d.say("The stores home.db, stn.db and ship.db, the day's report day.html and day.txt, the kit list kit.csv, its odds odds.svg the loading plan load.pdf, the papers manifest.pdf, manifest.xlsx and labels.pdf are in %s. Try: pulk run show %s --store stn.db; pulk unit dossier SM3-0161 --store home.db; pulk bundle show stn-1.bundle; pulk run work %s --store home.db --as oskar after starting a run of your own.",
 		d.folder, d.runName, "RUN")
 	d.say("Everything here is made up. In the field, local rules and licensed or medical staff decide.")
 }

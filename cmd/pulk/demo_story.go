@@ -40,7 +40,6 @@ func (d *demo) home() {
 	d.copyOut("catalogue.csv", "catalogue.csv")
 	d.copyOut("assemblies/string-7.csv", "string-7.csv")
 	d.copyOut("seasons/planned_runs.csv", "planned_runs.csv")
-	d.copyOut("crates/boxes.csv", "boxes.csv")
 	d.copyOut("crates/crates.csv", "crates.csv")
 	d.do("procedure import module-acceptance.yaml borehole-lowering.yaml cable-landing.yaml power-up.yaml --as oskar --store home.db")
 	d.do("item import catalogue.csv --as piet --store home.db")
@@ -169,27 +168,42 @@ func (d *demo) acceptance() {
 
 func (d *demo) shipping() {
 	d.chapter("4. Shipped, and received at the station")
-	d.pass(21 * 24 * time.Hour)
-	d.say("Crates go aboard. The kit is received into stock, carried, and counted at the far end; a count that differs is a movement with its reason.")
+	d.pass(4 * 24 * time.Hour)
+	d.say("Is there a way that has all of it on the plateau in time? Legs have cut-offs, and the aircraft waits for the weather. What must be where, by when?")
+	d.copyOut("freight/legs-2027.csv", "legs.csv")
+	d.do("leg shipby --legs legs.csv --needed 2027-12-20")
+	d.say("Crates are places that travel: what is moved to one lies in it, and is listed as it is when the manifest is made. The seals go in a crate that must not freeze.")
 	d.do("stock receive CON-011 60 --to home-store --lot L2710 --expires 2031-10-01 --as piet --store home.db")
-	d.do("stock move CON-011 60 --from home-store --to ship-hold-1 --lot L2710 --as piet --store home.db")
+	d.do(`crate add CR-01 --outside 1200x800x760 --tare 31kg --max 250kg --name "Sensor modules" --at home-store --as piet --store home.db`)
+	d.quietly(`crate add CR-02 --outside 1200x800x760 --tare 31kg --max 250kg --name "Sensor modules" --at home-store --as piet --store home.db`)
+	d.do(`crate add CR-03 --outside 400x300x250 --tare 1.9kg --kept 2..30 --name "Seals, keep from frost" --at home-store --as piet --store home.db`)
 	for i, serial := range demoModules {
-		line := "unit move " + serial + " --to ship-hold-1 --as piet --store home.db"
-		if i == 0 {
-			d.do(line)
-		} else {
-			d.quietly(line)
-		}
+		d.quietly(fmt.Sprintf("unit move %s --to CR-0%d --as piet --store home.db", serial, 1+i/4))
 	}
-	d.sync("home", "ship")
-	d.pass(30 * 24 * time.Hour)
+	d.do("stock move CON-011 60 --from home-store --to CR-03 --lot L2710 --as piet --store home.db")
+	d.do("crate weigh CR-01 89.5kg --seal 004711 --as piet --store home.db")
+	d.quietly("crate weigh CR-02 89.0kg --seal 004712 --as piet --store home.db")
+	d.quietly("crate weigh CR-03 2.2kg --as piet --store home.db")
+	d.do(`manifest make M-27-1 --from home-store --to stn-store --needed 2027-12-20 --consignor "Tarn Institute, store" --consignee "Camp manager, Vindur Plateau Camp" --as piet --store home.db`)
+	d.say("The papers. Each module has a lithium battery in it: what that is by the rules of transport stands with the item, for the shipper who is trained to decide.")
+	d.do("item hazard SM3-001 --un 3091 --suggest --state solid --net 620g --as piet --store home.db")
+	d.do("manifest print M-27-1 --pdf manifest.pdf --xlsx manifest.xlsx --csv papers --legs legs.csv --store home.db")
+	d.do("manifest labels M-27-1 -o labels.pdf --store home.db")
+	d.do(`manifest send M-27-1 --carrier "MV Fulmar, then aircraft" --as piet --store home.db`)
+	d.sync("home", "ship", "stn")
+	d.pass(47 * 24 * time.Hour)
+	d.say("Seven weeks later the crates stand at the camp. Two still have their seals and stay shut; the third was opened on the way, and its bag is torn.")
+	d.do("manifest scan M-27-1 CR-01 --sealed 004711 --as mirre --store stn.db")
+	d.quietly("manifest scan M-27-1 CR-02 --sealed 004712 --as mirre --store stn.db")
+	d.do("manifest scan M-27-1 CR-03 --logger 3..19 --as mirre --store stn.db")
+	d.do("manifest scan M-27-1 CON-011 --crate CR-03 --quantity 58 --as mirre --store stn.db")
+	d.do("manifest book M-27-1 --as mirre --store stn.db")
 	for _, serial := range demoModules {
-		d.quietly("unit move " + serial + " --to stn-store --as piet --store ship.db")
+		d.quietly("unit move " + serial + " --to stn-store --as mirre --store stn.db")
 	}
-	d.quietly("stock move CON-011 60 --from ship-hold-1 --to stn-store --lot L2710 --as piet --store ship.db")
-	d.sync("ship", "stn")
-	d.do(`stock count CON-011 58 --at stn-store --lot L2710 --why "bag torn in the crate" --as mirre --store stn.db`)
-	d.do("unit list --part SM3-001 --at stn-store --store stn.db")
+	d.quietly("stock move CON-011 58 --from CR-03 --to stn-store --lot L2710 --as mirre --store stn.db")
+	d.say("Two O-rings are still under way by the record: nobody has lost them yet, and nobody counts on them.")
+	d.do("manifest show M-27-1 --store stn.db")
 }
 
 // sync carries the stick from site to site and back to the first.
