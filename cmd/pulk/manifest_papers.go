@@ -258,7 +258,9 @@ func (c *call) manifestPrint() error {
 		}
 	}
 	if path := c.String("xlsx"); path != "" {
-		if err := wrote(path, func(out *bytes.Buffer) error { return book.XLSX(out, "Manifest "+p.Code, c.env.now(), tables) }); err != nil {
+		if err := wrote(path, func(out *bytes.Buffer) error {
+			return book.XLSX(out, "Manifest "+p.Code, c.env.now(), p.sheets(tables))
+		}); err != nil {
 			return err
 		}
 	}
@@ -276,6 +278,12 @@ func (c *call) manifestPrint() error {
 		c.printBlock("note: ", text)
 	}
 	return nil
+}
+
+// sheets are the tables as they stand in a workbook: what is to be read first about dangerous
+// goods stands before them.
+func (p *papers) sheets(tables []book.Table) []book.Table {
+	return slices.Insert(slices.Clone(tables), 2, dangerousWords(p.goods))
 }
 
 // pdf is the papers to print: the manifest, a packing list for each crate, and the summary
