@@ -26,14 +26,14 @@ func (e *env) crateCommand() *cli.Command {
 	return group("crate", "crates: what is in them, and how boxes fit", append(e.crateStoreVerbs(),
 		verb{path: "pulk crate pack", usage: "find places for boxes, by search", storeless: true, reads: true,
 			about: "Each container is filled as well as the search can before the next is begun. What is printed is in the order of loading; nothing breaks a rule of the tables. " +
-				"The columns of both tables: docs/crate-csv.md. Interrupted, it prints the best found so far. " +
+				"The columns of both tables: docs/crate-csv.md. Interrupted, it prints the best found so far, with what is left filled in without search. " +
 				"Boxes of different classes of segregation never share a container, unless --share says so: that is for a trained and certified shipper, by the edition in force.",
 			examples: []string{"pulk crate pack --boxes boxes.csv --into crates.csv", "pulk crate pack --boxes boxes.csv --into aircraft.csv --trials 5000 --share 3/9 --pdf load.pdf --svg drawings"},
 			flags: []cli.Flag{
 				&cli.StringFlag{Name: "boxes", Usage: "CSV `FILE` of what is to be packed"},
 				&cli.StringFlag{Name: "into", Usage: "CSV `FILE` of crates, containers or aircraft positions"},
 				&cli.IntFlag{Name: "trials", Value: 400, Usage: "try about so many packings, `N`, for each container"},
-				&cli.Float64Flag{Name: "seconds", Value: 60, Usage: "search for so many `SECONDS` at most, all containers together"},
+				&cli.Float64Flag{Name: "seconds", Value: 60, Usage: "search for so many `SECONDS` at most, all containers together; each gets a fair part"},
 				&cli.Float64Flag{Name: "support", Value: 1, Usage: "`SHARE` of each base that must stand on the floor or on boxes"},
 				&cli.StringSliceFlag{Name: "share", Usage: "`CLASS/CLASS`: these two may share a container, as who is trained for it says; may be repeated"},
 				&cli.StringSliceFlag{Name: "apart", Usage: "`CLASS/CLASS`: these may not, for two boxes of one class; may be repeated"},
@@ -120,6 +120,10 @@ func (c *call) cratePack() error {
 	var into []packing.Container
 	for _, k := range kinds {
 		into = append(into, k.Container)
+	}
+	if c.env.stopwatch != nil {
+		passed := c.env.stopwatch()
+		options.Used = func() float64 { return float64(passed()) / float64(limit) }
 	}
 	ctx, cancel := context.WithTimeout(c.Context.Context, limit)
 	defer cancel()

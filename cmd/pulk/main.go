@@ -19,7 +19,7 @@ import (
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	e := &env{stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
-		now: time.Now, rand: rand.Reader, getenv: os.Getenv, local: time.Local, size: terminalSize}
+		now: time.Now, rand: rand.Reader, getenv: os.Getenv, local: time.Local, size: terminalSize, stopwatch: stopwatch}
 	e.findKeyboard()
 	code := invoke(ctx, os.Args, e)
 	stop()
@@ -43,11 +43,19 @@ type env struct {
 	local          *time.Location // for the local time shown beside UTC
 	terminal       bool           // stdin and stdout are a terminal
 	keyboard       *os.File       // that terminal, for single keys; nil where there is none
+	// stopwatch starts to measure how much time passes; nil in tests, where none does.
+	stopwatch func() func() time.Duration
 	// size returns the columns and rows of the terminal, where stdout is one.
 	size func() (columns, rows int, ok bool)
 	// openKeys locks new keys so that they open fast, and hardly hold: for the demo,
 	// whose passphrase lies beside them.
 	openKeys bool
+}
+
+// stopwatch measures time by the machine's own clock, whatever is set meanwhile.
+func stopwatch() func() time.Duration {
+	begun := time.Now()
+	return func() time.Duration { return time.Since(begun) }
 }
 
 // keyCost is what it takes to open a key that is made now.

@@ -87,7 +87,8 @@ func packed(v vec) uint64 {
 // Blocks are worth their place in memory up to here; more only slow the search.
 const (
 	maxBlocks   = 10_000
-	leastFilled = 0.98 // of a block's room must be boxes
+	fewBlocks   = 1_000 // where there is no time to search
+	leastFilled = 0.98  // of a block's room must be boxes
 )
 
 // grids makes the blocks of one type that fit into a container.

@@ -3,6 +3,7 @@ package packing
 import (
 	"cmp"
 	"context"
+	"math"
 	"slices"
 	"sync/atomic"
 )
@@ -27,7 +28,40 @@ func pack(ctx context.Context, boxes []Box, containers []Container, options Opti
 	if ctx.Err() != nil {
 		stop.Store(true)
 	}
-	return newJob(boxes, containers, options, &stop).pack()
+	r := newJob(boxes, containers, options, &stop).pack()
+	if pieces := pieces(boxes); len(r.Loads) > 1 && pieces <= simplePieces {
+		// Containers filled to the brim one after the other can leave for the last ones
+		// what goes badly together: then packing without search takes fewer.
+		if plain := Simple(boxes, containers, options); fewer(boxes, plain, r) {
+			plain.Rollouts, plain.Interrupted = r.Rollouts+plain.Rollouts, r.Interrupted
+			r = plain
+		}
+	}
+	return r
+}
+
+// simplePieces is up to how many boxes packing without search takes no time to speak of.
+const simplePieces = 5000
+
+func pieces(boxes []Box) int {
+	n := 0
+	for i := range boxes {
+		n += boxes[i].Count
+	}
+	return n
+}
+
+// fewer reports whether a leaves out less volume than b, or as much and takes fewer
+// containers.
+func fewer(boxes []Box, a, b Result) bool {
+	out := func(r Result) (volume float64) {
+		for _, l := range r.Left {
+			s := boxes[l.Box].Size
+			volume += float64(s[0]) * float64(s[1]) * float64(s[2]) * float64(l.Count)
+		}
+		return volume
+	}
+	return cmp.Or(cmp.Compare(out(a), out(b)), cmp.Compare(len(a.Loads), len(b.Loads))) < 0
 }
 
 func newJob(boxes []Box, containers []Container, options Options, stop *atomic.Bool) *job {
@@ -54,7 +88,7 @@ func newJob(boxes []Box, containers []Container, options Options, stop *atomic.B
 
 func (j *job) pack() Result {
 	for k := range j.containers {
-		for copy := 1; (j.containers[k].Count == AsMany || copy <= j.containers[k].Count) && !j.stop.Load(); copy++ {
+		for copy := 1; j.containers[k].Count == AsMany || copy <= j.containers[k].Count; copy++ {
 			if !j.fill(k, copy) {
 				break
 			}
@@ -62,14 +96,64 @@ func (j *job) pack() Result {
 	}
 	for i, n := range j.left {
 		if n > 0 {
-			if j.reason[i] == NoRoom && j.keptApart(i) {
-				j.reason[i] = KeptApart
-			}
+			j.reason[i] = j.whyLeft(i)
 			j.result.Left = append(j.result.Left, Left{i, int(n), j.reason[i]})
 		}
 	}
 	j.result.Interrupted = j.stop.Load()
 	return j.result
+}
+
+// whyLeft says why box i was left out.
+func (j *job) whyLeft(i int) Reason {
+	switch {
+	case j.reason[i] != NoRoom:
+		return j.reason[i]
+	case j.keptApart(i):
+		return KeptApart
+	case j.full(i):
+		return TooMuchMass
+	case j.pressesTooMuch(i):
+		return FloorTooWeak
+	}
+	return NoRoom
+}
+
+// full says whether each container that is in use and would take box i has no mass left
+// for it.
+func (j *job) full(i int) bool {
+	b := &j.boxes[i]
+	found := false
+	for _, load := range j.result.Loads {
+		c := &j.containers[load.Container]
+		if len(standsIn(b, c)) == 0 || b.Cold && !c.Cold {
+			continue
+		}
+		if c.MassGramsMax == 0 || load.MassGrams+b.MassGrams <= c.MassGramsMax {
+			return false
+		}
+		found = true
+	}
+	return found
+}
+
+// pressesTooMuch says whether box i alone presses more on the floor of each container
+// than that bears: it can only stand on others.
+func (j *job) pressesTooMuch(i int) bool {
+	b := &j.boxes[i]
+	found := false
+	for k := range j.containers {
+		c := &j.containers[k]
+		stands := standsIn(b, c)
+		if len(stands) == 0 || b.Cold && !c.Cold {
+			continue
+		}
+		if c.FloorKgPerM2 == 0 || len(light(b, c, stands)) > 0 {
+			return false
+		}
+		found = true
+	}
+	return found
 }
 
 // keptApart says whether each container holds something that box i must be apart from.
@@ -131,6 +215,12 @@ func bearable(b *Box, c *Container, stands []stand) []stand {
 	if c.FloorKgPerM2 == 0 || !b.FloorOnly {
 		return stands
 	}
+	return light(b, c, stands)
+}
+
+// light returns the stands in which a box alone presses no more on the floor than that
+// bears.
+func light(b *Box, c *Container, stands []stand) []stand {
 	return slices.DeleteFunc(slices.Clone(stands), func(s stand) bool {
 		return float64(b.MassGrams) > float64(c.FloorKgPerM2)/1000*float64(s.size[0])*float64(s.size[1])
 	})
@@ -145,8 +235,10 @@ func (j *job) hopeless(i int) Reason {
 		stands := standsIn(b, c)
 		switch {
 		case len(stands) == 0:
-		case len(bearable(b, c, stands)) == 0:
+		case c.MassGramsMax > 0 && b.MassGrams > c.MassGramsMax:
 			worst = max(worst, TooHeavy)
+		case len(bearable(b, c, stands)) == 0:
+			worst = max(worst, FloorTooWeak)
 		case b.Cold && !c.Cold:
 			worst = NoCold
 		default:
@@ -164,22 +256,22 @@ func (j *job) fill(k, copy int) bool {
 		if len(f.types) == 0 {
 			return false
 		}
-		spots, unbalanced, rollouts := j.fillOnce(f, j.containers[k].Opening)
+		spots, unbalanced, rollouts := j.fillOnce(f, k, copy)
 		j.result.Rollouts += rollouts
 		counts := make([]int32, len(j.boxes))
 		boxOf := j.assign(f, spots, counts)
 		if broken := j.broken(counts, barred); broken {
 			continue
 		}
-		if len(spots) == 0 {
-			return false
-		}
-		j.keep(k, copy, f, spots, boxOf, counts)
 		for _, kind := range unbalanced {
 			for _, b := range f.types[kind].boxes {
 				j.reason[b] = max(j.reason[b], Unbalanced)
 			}
 		}
+		if len(spots) == 0 {
+			return false
+		}
+		j.keep(k, copy, f, spots, boxOf, counts)
 		return true
 	}
 }
@@ -220,9 +312,17 @@ func (j *job) assign(f *filling, spots []spot, counts []int32) []int {
 
 // fillOnce searches for the best filling. It returns the boxes of it in the order of
 // loading, and the types of which some were left out for balance.
-func (j *job) fillOnce(f *filling, opening Opening) (spots []spot, unbalanced []int32, rollouts int) {
-	f.prepare(maxBlocks, j.simple)
+func (j *job) fillOnce(f *filling, k, copy int) (spots []spot, unbalanced []int32, rollouts int) {
+	over := j.stop.Load()
+	if over {
+		f.prepare(fewBlocks, j.simple)
+	} else {
+		f.prepare(maxBlocks, j.simple)
+	}
 	q := &search{f: f, limit: int64(j.options.Rollouts), workers: make([]worker, max(1, j.options.Workers)), stop: j.stop}
+	if j.options.Used != nil {
+		q.used, q.until = j.options.Used, j.part(f, k, copy)
+	}
 	for i := range q.workers {
 		q.workers[i].f = f
 	}
@@ -232,14 +332,17 @@ func (j *job) fillOnce(f *filling, opening Opening) (spots []spot, unbalanced []
 			j.options.Progress(Progress{len(j.result.Loads), int(q.rollouts.Load()), float64(best) / total, pieces})
 		}
 	}
-	if j.simple {
+	switch {
+	case j.simple:
 		q.simply()
-	} else {
+	case over:
+		q.greedily()
+	default:
 		q.run()
 	}
 	// A box that would have to wait for itself, round a ring of boxes that are in
 	// each other's way, is left out with all that waits for it.
-	order := loadingOrder(q.spots, opening)
+	order := loadingOrder(q.spots, j.containers[k].Opening)
 	for _, i := range order {
 		spots = append(spots, q.spots[i])
 	}
@@ -247,6 +350,26 @@ func (j *job) fillOnce(f *filling, opening Opening) (spots []spot, unbalanced []
 		spots, _ = f.balance(spots)
 	}
 	return spots, q.unbalanced, int(q.rollouts.Load())
+}
+
+// part is the share of the time up to which a container is searched for: what is left,
+// over how many containers like it the boxes that are left take, as far as there are any.
+func (j *job) part(f *filling, k, copy int) float64 {
+	used := j.options.Used()
+	volume := 0.0
+	for i := range f.types {
+		volume += float64(f.types[i].volume) * float64(f.types[i].count)
+	}
+	room := float64(f.size[0]) * float64(f.size[1]) * float64(f.size[2])
+	const filled = 0.85 // of a container, when as many as it takes are guessed
+	there := 1.0 - float64(copy)
+	for i := k; i < len(j.containers); i++ {
+		if there += float64(j.containers[i].Count); j.containers[i].Count == AsMany {
+			there = math.Inf(1)
+			break
+		}
+	}
+	return used + (1-used)/max(1, min(there, math.Ceil(volume/(filled*room))))
 }
 
 // keep writes a filled container down.

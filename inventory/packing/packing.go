@@ -86,6 +86,10 @@ type Options struct {
 	// 0 is no bound: then the context must end it, and Pack refuses one that never
 	// would.
 	Rollouts int
+	// Used, if set, tells which share of the time for all of the search is over, from 0
+	// to 1 and beyond. Each container then gets a fair part of what is left, by how many
+	// are still to be filled, where else the first could take all of it.
+	Used func() float64
 	// Progress, if set, is called with each better packing, by one goroutine at a
 	// time. It should return soon.
 	Progress func(Progress)
@@ -123,20 +127,22 @@ type Load struct {
 type Reason int
 
 const (
-	NoRoom      Reason = iota // no place was found for it
-	TooLarge                  // no container takes it as it may stand, or its door does not
-	TooHeavy                  // it alone is over the mass or floor limit of each container that takes it
-	NoCold                    // it must be kept cold and no container is
-	GroupBroken               // its group did not fit together into one container
-	Unbalanced                // left out to keep the centre of mass within its bounds
-	KeptApart                 // room only beside what it must be kept apart from
+	NoRoom       Reason = iota // no place was found for it
+	TooLarge                   // no container takes it as it may stand, or its door does not
+	TooHeavy                   // it alone is over the mass limit of each container that takes it
+	NoCold                     // it must be kept cold and no container is
+	GroupBroken                // its group did not fit together into one container
+	Unbalanced                 // left out to keep the centre of mass within its bounds
+	KeptApart                  // room only beside what it must be kept apart from
+	FloorTooWeak               // it alone presses more on a floor than each container that takes it bears
+	TooMuchMass                // each container that takes it has its most of mass
 )
 
 // String returns the reason in words, for people.
 func (r Reason) String() string {
 	return [...]string{"no room", "too large for every container or its door", "too heavy for every container",
 		"no cold container", "its group does not fit into one container", "left out for balance",
-		"room only beside what it is kept apart from"}[r]
+		"room only beside what it is kept apart from", "presses more on the floor than any container bears", "each container is at its most of mass"}[r]
 }
 
 // Left is a number of boxes of a kind that were left out.
@@ -164,8 +170,10 @@ func (e *Err) Error() string { return e.Part + ": " + e.Why }
 
 // Pack puts the boxes into the containers, in the order in which the containers
 // are given: each is filled as well as the search can before the next is begun. It
-// returns the best packing found when the search is done or ctx ends, and an
-// [*Err] if the call makes no sense. A packing that is returned keeps every rule.
+// returns the best packing found when the search is done or ctx ends: what is not
+// filled by then is filled without search. Where several are filled, packing without any search is made
+// too, and taken where it leaves out less or takes fewer. It returns an [*Err] if the
+// call makes no sense. A packing that is returned keeps every rule.
 func Pack(ctx context.Context, boxes []Box, containers []Container, options Options) (Result, error) {
 	if err := check(ctx, boxes, containers, options); err != nil {
 		return Result{}, err

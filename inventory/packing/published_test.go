@@ -116,23 +116,28 @@ func spent() float64 {
 	return float64(u.Utime.Sec+u.Stime.Sec) + float64(u.Utime.Usec+u.Stime.Usec)/1e6
 }
 
-// budget returns a context that ends when the flags say so.
-func budget() (context.Context, context.CancelFunc) {
+// budget returns a context that ends when the flags say so, and which share of it is
+// over; nil where it has no end.
+func budget() (context.Context, context.CancelFunc, func() float64) {
 	switch {
 	case *processorFlag > 0:
 		ctx, cancel := context.WithCancel(context.Background())
-		end := spent() + *processorFlag
+		start := spent()
+		used := func() float64 { return (spent() - start) / *processorFlag }
 		go func() {
-			for ctx.Err() == nil && spent() < end {
+			for ctx.Err() == nil && used() < 1 {
 				time.Sleep(2 * time.Millisecond)
 			}
 			cancel()
 		}()
-		return ctx, cancel
+		return ctx, cancel, used
 	case *secondsFlag > 0:
-		return context.WithTimeout(context.Background(), time.Duration(*secondsFlag*float64(time.Second)))
+		start := time.Now()
+		ctx, cancel := context.WithTimeout(context.Background(), time.Duration(*secondsFlag*float64(time.Second)))
+		return ctx, cancel, func() float64 { return time.Since(start).Seconds() / *secondsFlag }
 	}
-	return context.WithCancel(context.Background())
+	ctx, cancel := context.WithCancel(context.Background())
+	return ctx, cancel, nil
 }
 
 func benchmarkSet(b *testing.B, set string) {
@@ -149,7 +154,8 @@ func benchmarkSet(b *testing.B, set string) {
 		if *secondsFlag > 0 || *processorFlag > 0 {
 			options.Rollouts = 0
 		}
-		ctx, cancel := budget()
+		ctx, cancel, used := budget()
+		options.Used = used
 		r, err := Pack(ctx, p.boxes, []Container{p.container}, options)
 		cancel()
 		if err != nil {

@@ -33,6 +33,8 @@ type search struct {
 	stop     *atomic.Bool
 	rollouts atomic.Int64
 	limit    int64
+	used     func() float64 // the share of the time that is over; nil: nothing asks for it
+	until    float64        // up to which the search goes on
 
 	mu         sync.Mutex
 	best       atomic.Int64 // volume of boxes
@@ -44,15 +46,19 @@ type search struct {
 }
 
 func (q *search) ended() bool {
-	return q.stop.Load() || q.limit > 0 && q.rollouts.Load() >= q.limit
+	return q.stop.Load() || q.limit > 0 && q.rollouts.Load() >= q.limit || q.late()
 }
+
+// late reports whether the time for this container is over. The first trial is always
+// made.
+func (q *search) late() bool { return q.used != nil && q.best.Load() > 0 && q.used() >= q.until }
 
 // each calls fn for 0 to n-1, spread over the workers, until the search is stopped.
 func (q *search) each(n int, fn func(w *worker, i int)) {
 	var at atomic.Int64
 	var group sync.WaitGroup
 	work := func(w *worker) {
-		for !q.stop.Load() {
+		for !q.stop.Load() && !q.late() {
 			i := int(at.Add(1)) - 1
 			if i >= n {
 				return
@@ -78,6 +84,15 @@ func (q *search) run() {
 			return
 		}
 	}
+}
+
+// greedily fills a container by the best block for each corner, once.
+func (q *search) greedily() {
+	w, n := &q.workers[0], q.root()
+	w.f.wastes(n.s.counts, &n.wastes)
+	w.finish(&n.s, n.list, &n.wastes)
+	q.rollouts.Add(1)
+	q.offer(&n.s, 0)
 }
 
 func (q *search) root() *node {
@@ -115,6 +130,9 @@ func (q *search) offer(s *state, turn int64) {
 				volume += q.f.types[spots[i].kind].volume
 			}
 		}
+	}
+	if volume == 0 && q.best.Load() == 0 {
+		q.unbalanced = unbalanced // nothing stays: at least it is known why
 	}
 	if better(volume) {
 		q.best.Store(volume)
