@@ -6,7 +6,6 @@ import (
 	"strings"
 	"sync/atomic"
 	"testing"
-	"time"
 
 	"pgregory.net/rapid"
 )
@@ -125,8 +124,8 @@ func TestGroupIsBarredThereOnly(t *testing.T) {
 // TestInterrupted ends the context at once, and in mid-search: what is returned keeps
 // every rule and says so.
 func TestInterrupted(t *testing.T) {
-	boxes := []Box{{ID: "a", Size: [3]int{7, 5, 3}, Upright: [3]bool{true, true, true}, Count: 1200, MassGrams: 3, TopLoadGrams: 40}, {ID: "b", Size: [3]int{6, 4, 5}, Upright: [3]bool{true, true, true}, Count: 1200, MassGrams: 5}}
-	into := []Container{{ID: "k", Size: [3]int{61, 47, 43}, Count: 3}}
+	boxes := []Box{{ID: "a", Size: [3]int{7, 5, 3}, Upright: [3]bool{true, true, true}, Count: 220, MassGrams: 3, TopLoadGrams: 40}, {ID: "b", Size: [3]int{6, 4, 5}, Upright: [3]bool{true, true, true}, Count: 220, MassGrams: 5}}
+	into := []Container{{ID: "k", Size: [3]int{31, 23, 21}, Count: 3}}
 	gone, cancel := context.WithCancel(context.Background())
 	cancel()
 	r, err := Pack(gone, boxes, into, Options{Support: 1})
@@ -136,10 +135,10 @@ func TestInterrupted(t *testing.T) {
 	if err := plainCheck(boxes, into, Options{Support: 1}, r); err != nil {
 		t.Error(err)
 	}
-	for _, after := range []int{1, 3, 10} {
+	for _, after := range []int{1, 2} {
 		ctx, cancel := context.WithCancel(context.Background())
 		seen := 0
-		options := Options{Support: 1, Workers: 2, Progress: func(p Progress) {
+		options := Options{Support: 1, Workers: 2, Rollouts: 3000, Progress: func(p Progress) {
 			if p.Utilisation <= 0 || p.Utilisation > 1 || p.Boxes < 1 {
 				t.Errorf("progress %+v", p)
 			}
@@ -147,10 +146,9 @@ func TestInterrupted(t *testing.T) {
 				cancel()
 			}
 		}}
-		begun := time.Now()
 		r, err := Pack(ctx, boxes, into, options)
 		cancel()
-		if err != nil || !r.Interrupted || len(r.Loads) != 3 || time.Since(begun) > 20*time.Second {
+		if err != nil || !r.Interrupted || len(r.Loads) != 3 {
 			t.Fatalf("after %d: %d loads, interrupted %v, %v", after, len(r.Loads), r.Interrupted, err)
 		}
 		if err := plainCheck(boxes, into, options, r); err != nil {
@@ -317,8 +315,8 @@ func TestNoMoreContainersThanWithoutSearch(t *testing.T) {
 // TestTimeIsShared: with a time for all containers together, the first does not take all
 // of it.
 func TestTimeIsShared(t *testing.T) {
-	boxes := []Box{{ID: "a", Size: [3]int{7, 5, 3}, Upright: [3]bool{true, true, true}, Count: 1700}, {ID: "b", Size: [3]int{6, 4, 5}, Upright: [3]bool{true, true, true}, Count: 1700}}
-	into := []Container{{ID: "k", Size: [3]int{61, 47, 43}, Count: 3}}
+	boxes := []Box{{ID: "a", Size: [3]int{7, 5, 3}, Upright: [3]bool{true, true, true}, Count: 230}, {ID: "b", Size: [3]int{6, 4, 5}, Upright: [3]bool{true, true, true}, Count: 230}}
+	into := []Container{{ID: "k", Size: [3]int{31, 23, 21}, Count: 3}}
 	var asked atomic.Int64
 	const all = 3000
 	trials := map[int]int{}
