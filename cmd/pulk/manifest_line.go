@@ -23,7 +23,7 @@ type arrival struct {
 }
 
 const arrivalHelp = `CODE: a crate, a unit's serial, or a part number     CODE 4 lot L2612: so many of a lot
-CRATE sealed 00417: it stays shut, its seal is unbroken      CRATE logger -18..2: °C, lowest and highest
+CRATE sealed 00417: it stays shut, its seal is unbroken     CRATE logger -18..2: °C it went through
 … damaged WORDS, … temperature WORDS: not as it should be (the rest of the line)
 ?: what is still missing     book: take in what was scanned     q: leave; what was scanned stays`
 
