@@ -71,8 +71,8 @@ func planFlags() []cli.Flag {
 		&cli.Float64Flag{Name: "confidence", Value: 0.95, Usage: "`PROBABILITY`, for each item, that its stock suffices"},
 		&cli.StringFlag{Name: "at", Usage: "only what is at or in this `LOCATION` is in service or in stock (else everywhere)"},
 		&cli.StringSliceFlag{Name: "unreachable", Usage: "units at or in this `LOCATION` cannot be replaced and need no spares; may be repeated"},
-		&cli.StringFlag{Name: "planned", Usage: "CSV `FILE` with columns procedure, runs"},
-		&cli.StringSliceFlag{Name: "runs", Usage: "`PROCEDURE=N` planned runs; may be repeated"},
+		&cli.StringFlag{Name: "planned", Usage: "CSV `FILE` with columns procedure, runs: a number, or a round as every 7d"},
+		&cli.StringSliceFlag{Name: "runs", Usage: "`PROCEDURE=N` planned runs, or a round as PROCEDURE=every7d; may be repeated"},
 		&cli.Float64Flag{Name: "reserve", Usage: "`PROBABILITY`, for each consumable, that what is there and sent suffices (else what runs use in the mean is sent)"},
 		&cli.Float64Flag{Name: "prior-weight", Value: 1, Usage: "weight of a datasheet rate, as if so many `FAILURES` had been seen"},
 		&cli.Float64Flag{Name: "interval", Value: 0.9, Usage: "`PROBABILITY` of the interval shown for a rate"},
@@ -128,23 +128,23 @@ func dateOf(flag, text string) (time.Time, error) {
 	return t, nil
 }
 
-// plannedRuns returns how often each procedure is to be run.
-func (c *call) plannedRuns() (map[string]int64, error) {
+// plannedRuns returns how often each procedure is to be run until the latest delivery.
+func (c *call) plannedRuns(request kit.Request) (map[string]int64, error) {
 	planned := map[string]int64{}
 	if path := c.String("planned"); path != "" {
 		source, err := readAtMost(path, maxPlanned)
 		if err != nil {
 			return nil, err
 		}
-		if err := readPlanned(source, planned); err != nil {
-			return nil, fault.Hint("a line for each procedure: its id, a comma, a whole number", "%s: %w", path, err)
+		if err := readPlanned(source, planned, request); err != nil {
+			return nil, fault.Hint("a line for each procedure: its id, a comma, a whole number or a round as every 7d", "%s: %w", path, err)
 		}
 	}
 	for _, text := range c.StringSlice("runs") {
 		name, count, _ := strings.Cut(text, "=")
-		n, err := strconv.ParseInt(count, 10, 32)
-		if err != nil || n < 0 {
-			return nil, fault.Misuse("like borehole-lowering=3", "--runs %q", text)
+		n, ok := plannedCount(count, request)
+		if !ok {
+			return nil, fault.Misuse("like borehole-lowering=3, or generator-service=every7d", "--runs %q", text)
 		}
 		planned[name] += n
 	}
@@ -154,7 +154,19 @@ func (c *call) plannedRuns() (map[string]int64, error) {
 // maxPlanned is the most that is read of a file of planned runs: some thousand lines.
 const maxPlanned = 64 << 10
 
-func readPlanned(source []byte, planned map[string]int64) error {
+// plannedCount reads how often a procedure is run: a number, or a round as every 7d.
+func plannedCount(text string, request kit.Request) (int64, bool) {
+	if every, ok := strings.CutPrefix(text, "every"); ok {
+		days, ok := strings.CutSuffix(strings.TrimSpace(every), "d")
+		n, err := strconv.ParseFloat(strings.TrimSpace(days), 64)
+		const least = 1.0 / 24
+		return request.Rounds(n), ok && err == nil && n >= least && n <= 10_000
+	}
+	n, err := strconv.ParseInt(text, 10, 32)
+	return n, err == nil && n >= 0
+}
+
+func readPlanned(source []byte, planned map[string]int64, request kit.Request) error {
 	rows, err := csv.NewReader(bytes.NewReader(source)).ReadAll()
 	if err != nil {
 		return err
@@ -163,9 +175,9 @@ func readPlanned(source []byte, planned map[string]int64) error {
 		return fmt.Errorf("line 1: expected procedure,runs")
 	}
 	for i, row := range rows[1:] {
-		n, err := strconv.ParseInt(row[1], 10, 32)
-		if err != nil || n < 0 {
-			return fmt.Errorf("line %d: %q is no number of runs", i+2, row[1])
+		n, ok := plannedCount(row[1], request)
+		if !ok {
+			return fmt.Errorf("line %d: %q is no number of runs, and no round as every 7d", i+2, row[1])
 		}
 		planned[row[0]] += n
 	}
@@ -178,7 +190,7 @@ func (c *call) madePlan() (*kit.Plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	planned, err := c.plannedRuns()
+	planned, err := c.plannedRuns(request)
 	if err != nil {
 		return nil, err
 	}

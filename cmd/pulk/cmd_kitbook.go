@@ -25,7 +25,7 @@ func (c *call) keepPlan(plan *kit.Plan, capped *kit.Capped) error {
 		}
 		return nil
 	}
-	planned, err := c.plannedRuns()
+	planned, err := c.plannedRuns(plan.Request)
 	if err != nil {
 		return err
 	}

@@ -47,6 +47,17 @@ func (r Request) Dates() ([]Dated, error) {
 	return list, nil
 }
 
+// Rounds is how many rounds, one every so many days with the first on the first day, are
+// due until the latest delivery that may be; 0 where days is not above 0.
+func (r Request) Rounds(days float64) int64 {
+	dates, err := r.Dates()
+	if err != nil || !(days > 0) {
+		return 0
+	}
+	const rounding = 1e-9
+	return int64(math.Ceil(dates[len(dates)-1].Hours/(24*days) - rounding))
+}
+
 // MeanHours is how long the time without delivery is in the mean.
 func (p *Plan) MeanHours() float64 {
 	sum := 0.0
