@@ -59,6 +59,22 @@ func (f *filling) balance(spots []spot) (stay []spot, out []int32) {
 	return stay, out
 }
 
+// settled returns what of a packing can be loaded, in the order of loading, with its
+// centre of mass where it may be; and the types of which some were left out for that.
+// What is mirrored for balance may have to be loaded in another order.
+func (f *filling) settled(spots []spot) (stay []spot, unbalanced []int32) {
+	stay = f.inOrder(spots)
+	for f.centre.any() {
+		balanced, out := f.balance(stay)
+		unbalanced = append(unbalanced, out...)
+		stay = f.inOrder(balanced)
+		if len(stay) == len(balanced) {
+			break
+		}
+	}
+	return stay, unbalanced
+}
+
 // settle finds the mirroring and the move along x and y that bring a centre of mass
 // nearest to its bounds, and by how much it then misses them.
 func (f *filling) settle(centre [3]float64, spots []spot) (miss float64, mirror [2]bool, shift [2]int32) {

@@ -18,6 +18,7 @@ type filling struct {
 	lowOnly   bool      // blocks are set at the bottom of spaces
 	rules     rules
 	centre    bounds
+	opening   Opening
 	order     []int32 // blocks, most worth first
 }
 
@@ -175,7 +176,7 @@ func (j *job) filling(k int, barred []bool) *filling {
 	}
 	f.supported = f.rules.support >= 1
 	f.rules.exactBase = f.rules.support > 0 && !f.supported
-	f.centre = bounds{c.CentreMin, c.CentreMax}
+	f.centre, f.opening = bounds{c.CentreMin, c.CentreMax}, c.Opening
 	f.lowOnly = f.rules.support > 0
 	f.rules.boxwise = f.rules.boxwise || f.rules.carry || f.rules.exactBase
 	return f

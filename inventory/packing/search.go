@@ -122,14 +122,10 @@ func (q *search) offer(s *state, turn int64) {
 	for _, o := range s.sets {
 		spots = unfold(q.f.blocks, q.f.types, o.block, o.lo, spots)
 	}
-	volume, unbalanced := s.volume, []int32(nil)
-	if q.f.centre.any() {
-		if spots, unbalanced = q.f.balance(spots); len(unbalanced) > 0 {
-			volume = 0
-			for i := range spots {
-				volume += q.f.types[spots[i].kind].volume
-			}
-		}
+	spots, unbalanced := q.f.settled(spots)
+	volume := int64(0)
+	for i := range spots {
+		volume += q.f.types[spots[i].kind].volume
 	}
 	if volume == 0 && q.best.Load() == 0 {
 		q.unbalanced = unbalanced // nothing stays: at least it is known why
