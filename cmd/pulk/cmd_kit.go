@@ -22,7 +22,7 @@ func (e *env) kitCommand() *cli.Command {
 		verb{path: "pulk kit plan", usage: "spares and consumables for the time until the next delivery", reads: true, writes: true,
 			about: "For each item in service: the failure rate from the datasheet and the record, and the smallest number of spares that reaches the confidence. " +
 				"For each part of the planned runs: what they will use up, as past runs did. Everything that is assumed stands below the table. " +
-				"With --mass, --volume or --money (or --odds) the spares are chosen together instead, so that the odds that none of them runs out are the best that fit; consumables go first. " +
+				"With --mass, --volume or --money (or --odds) all is chosen together instead, so that the odds that nothing runs out are the best that fit; consumables go as planned at least. " +
 				"Interrupted, it prints the best found so far.",
 			examples: []string{"pulk kit plan --until 2027-11-01 --confidence 0.95 --at stn --runs borehole-lowering=3 --runs module-acceptance=30",
 				"pulk kit plan --until 2027-11-01 --planned planned_runs.csv --unreachable hole-1 --csv kit.csv",
@@ -55,7 +55,7 @@ func (e *env) kitCommand() *cli.Command {
 			about:    "It stays in the list, and its name is free again.",
 			examples: []string{`pulk kit void flight-1800 --why "the aircraft takes 2,200 kg" --as mirre`},
 			flags:    []cli.Flag{&cli.StringFlag{Name: "why", Usage: "the `REASON`"}}, action: (*call).kitVoid}.command(e),
-		verb{path: "pulk kit curve", usage: "the odds that no spare runs out, against the mass that is sent", reads: true,
+		verb{path: "pulk kit curve", usage: "the odds that nothing runs out, against the mass that is sent", reads: true,
 			about:    "Each point is the best choice under its cap. Other caps hold as given; --mass ends the curve, else it goes to odds of 0.999.",
 			examples: []string{"pulk kit curve --until 2027-11-01 --at stn", "pulk kit curve --until 2027-11-01 --volume 9m3 --points 30 --svg curve.svg"},
 			flags:    append(append(planFlags(), capFlags()...), curveFlags()...),
@@ -283,12 +283,12 @@ func (c *call) printPlan(p *kit.Plan, capped *kit.Capped, played *kit.Winters) {
 	reaches := fmt.Sprintf("Each item by itself reaches %g; all together do less.", p.Target)
 	if capped != nil {
 		c.printChosen(capped, played)
-		reaches = "Failures of different items are independent."
+		reaches = "What different items need is independent."
 	}
 	c.printBlock("", fmt.Sprintf("Assumed: failures come at a constant rate%s, all the time that a unit is in service, and %s; %s, no common cause. "+
 		"A datasheet's rate weighs as much as %s seen. %s Rates are means with their %g %% interval. "+
 		"%s %d items in service have neither a datasheet rate nor a record. "+
-		"Dangerous goods go by the rules in force, as a trained shipper decides.", stressText(p), repairText(p), wearAssumed(p), failuresText(p.PriorFailures), reaches, 100*p.IntervalProbability, consumablesText(p), unknown))
+		"Dangerous goods go by the rules in force, as a trained shipper decides.", stressText(p), repairText(p), wearAssumed(p), failuresText(p.PriorFailures), reaches, 100*p.IntervalProbability, consumablesText(p, capped != nil), unknown))
 }
 
 func (c *call) printSpares(p *kit.Plan) {
@@ -373,11 +373,15 @@ func (c *call) printConsumables(p *kit.Plan) {
 }
 
 // consumablesText says what is assumed of what runs use up.
-func consumablesText(p *kit.Plan) string {
+func consumablesText(p *kit.Plan, chosen bool) string {
+	text := "Consumables are what planned runs use in the mean, without a reserve."
 	if p.UseTarget > 0 {
-		return fmt.Sprintf("Of each consumable what is there and sent suffices with probability %g, by how runs have scattered; a spread of %g %% is assumed until some ten runs are on record.", p.UseTarget, 100*sparing.AssumedSpread)
+		text = fmt.Sprintf("Of each consumable what is there and sent suffices with probability %g, by how runs have scattered; a spread of %g %% is assumed until some ten runs are on record.", p.UseTarget, 100*sparing.AssumedSpread)
 	}
-	return "Consumables are what planned runs use in the mean, without a reserve."
+	if !chosen {
+		return text
+	}
+	return strings.TrimSuffix(text, ".") + "; more is sent where that makes the odds better."
 }
 
 func kilograms(l kit.Line) string {

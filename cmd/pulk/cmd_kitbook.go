@@ -70,7 +70,7 @@ type keptRow struct {
 	MassGrams  int64    `json:"mass_grams"` // of all that is sent, as far as it is known
 	Litres     float64  `json:"volume_litres"`
 	Cents      int64    `json:"money_cents"`
-	OddsNow    float64  `json:"odds_now"`   // that no spare runs out, with nothing sent
+	OddsNow    float64  `json:"odds_now"`   // that nothing runs out that is in the odds, with nothing sent
 	Odds       float64  `json:"odds"`       // the same, as planned
 	OddsBound  *float64 `json:"odds_bound"` // what no plan under these caps exceeds; null where not known
 	Note       string   `json:"note"`
@@ -219,7 +219,7 @@ func (c *call) printKept(p keptJSON) {
 			probability(l.OddsNow), probability(l.Odds), fmt.Sprintf("%.2f", float64(l.MassGrams)/1000))
 	}
 	t.print(c.env, "The plan has no lines.")
-	c.printf("\nin all: %.1f kg, %.0f L, %.2f; no spare runs out: %.4f with nothing sent, %.4f as planned\n",
+	c.printf("\nin all: %.1f kg, %.0f L, %.2f; nothing runs out: %.4f with nothing sent, %.4f as planned\n",
 		float64(p.MassGrams)/1000, p.Litres, float64(p.Cents)/100, p.OddsNow, p.Odds)
 }
 
@@ -332,7 +332,7 @@ func (c *call) printCompared(out kitCompareJSON) {
 	t.print(c.env, "The plans say the same of every item.")
 	a, b := out.A, out.B
 	c.printf("\n")
-	c.printBlock("", fmt.Sprintf("From A to B: %+.1f kg to %.1f kg, %+.0f L to %.0f L, money %+.2f to %.2f. No spare runs out: %.4f in A, %.4f in B.",
+	c.printBlock("", fmt.Sprintf("From A to B: %+.1f kg to %.1f kg, %+.0f L to %.0f L, money %+.2f to %.2f. Nothing runs out: %.4f in A, %.4f in B.",
 		float64(b.MassGrams-a.MassGrams)/1000, float64(b.MassGrams)/1000, b.Litres-a.Litres, b.Litres, float64(b.Cents-a.Cents)/100, float64(b.Cents)/100, a.Odds, b.Odds))
 	if out.Same > 0 && !c.Bool("all") {
 		c.printf("%s the same in both.\n", plural(out.Same, "line is", "lines are"))

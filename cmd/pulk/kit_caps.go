@@ -21,14 +21,14 @@ func capFlags() []cli.Flag {
 		&cli.StringFlag{Name: "money", Usage: "the most `MONEY` for it, as 25000, in the currency of the catalogue"},
 		&cli.StringSliceFlag{Name: "least", Usage: "`PART=N`: send at least so many; may be repeated"},
 		&cli.StringSliceFlag{Name: "most", Usage: "`PART=N`: send at most so many; may be repeated"},
-		&cli.StringSliceFlag{Name: "minor", Usage: "`PART` may run out: nothing of it is sent, and it is left out of the odds; may be repeated"},
-		&cli.Float64Flag{Name: "vital-odds", Usage: "no vital spare of --terms shall run out with this `PROBABILITY` at least; the rest goes by the odds of all"},
+		&cli.StringSliceFlag{Name: "minor", Usage: "`PART` may run out: no spare of it is sent, a consumable as planned, and it is left out of the odds; may be repeated"},
+		&cli.Float64Flag{Name: "vital-odds", Usage: "nothing vital of --terms shall run out with this `PROBABILITY` at least; the rest goes by the odds of all"},
 	}
 }
 
 // oddsFlag asks for the least mass in place of the best odds.
 func oddsFlag() cli.Flag {
-	return &cli.Float64Flag{Name: "odds", Usage: "the least mass with which no spare runs out with this `PROBABILITY`, instead of the best odds under --mass"}
+	return &cli.Float64Flag{Name: "odds", Usage: "the least mass with which nothing runs out with this `PROBABILITY`, instead of the best odds under --mass"}
 }
 
 // simulateFlags ask for played winters.
@@ -80,15 +80,15 @@ func amount(text string, units map[string]float64) (float64, bool) {
 // kitWish reads what is asked of single parts, which must be in the plan.
 func (c *call) kitWish(plan *kit.Plan) (kit.Wish, error) {
 	wish := kit.Wish{Least: map[string]int64{}, Most: map[string]int64{}, Minor: map[string]bool{}}
-	spare := map[string]bool{}
+	chosen := map[string]bool{}
 	for _, l := range plan.Lines {
-		spare[l.PartNumber] = spare[l.PartNumber] || l.Basis == kit.Spare
+		chosen[l.PartNumber] = chosen[l.PartNumber] || l.Basis != kit.NoRate
 	}
 	known := func(flag, part string) error {
-		if spare[part] {
+		if chosen[part] {
 			return nil
 		}
-		return fault.Misuse("see all of them: pulk kit plan --all", "--%s: %q is no spare of this plan", flag, part)
+		return fault.Misuse("see all of them: pulk kit plan --all", "--%s: %q is no spare or consumable of this plan", flag, part)
 	}
 	for flag, of := range map[string]map[string]int64{"least": wish.Least, "most": wish.Most} {
 		for _, text := range c.StringSlice(flag) {
@@ -184,15 +184,16 @@ type chosenJSON struct {
 	MassGrams       float64      `json:"mass_grams"` // of all that is sent
 	VolumeLitres    float64      `json:"volume_litres"`
 	MoneyCents      float64      `json:"money_cents"`
-	OddsNow         float64      `json:"odds_now"`         // that no spare runs out, with nothing sent
+	OddsNow         float64      `json:"odds_now"`         // that nothing runs out that is in the odds, with nothing sent
 	OddsSent        float64      `json:"odds_sent"`        // the same, as chosen
-	OddsVital       float64      `json:"odds_vital"`       // that no vital spare runs out, as chosen
+	OddsVital       float64      `json:"odds_vital"`       // that nothing vital runs out, as chosen
 	OddsByDate      []float64    `json:"odds_by_date"`     // as chosen, in the order of deliveries
 	OddsBound       *float64     `json:"odds_bound"`       // what no choice under these caps exceeds; null with --odds
 	MassBoundGrams  *float64     `json:"mass_bound_grams"` // what no choice with such odds goes below; null without --odds
 	Proven          bool         `json:"proven"`
-	Minor           int          `json:"spares_left_out"`
-	NotPriced       []string     `json:"parts_of_unknown_use"` // not sent: what they use of a capped resource is not known
+	Minor           int          `json:"items_left_out"`       // of the odds, as desirable at most
+	Unscattered     int          `json:"consumables_left_out"` // of the odds: too few runs tell how their use scatters
+	NotPriced       []string     `json:"parts_of_unknown_use"` // no more is sent than must be: what they use of a capped resource is not known
 	Simulated       *wintersJSON `json:"simulated"`            // null unless asked for
 }
 
@@ -212,7 +213,7 @@ func chosenOf(k *kit.Capped, played *kit.Winters) *chosenJSON {
 	}
 	out := &chosenJSON{MassCapGrams: cap(kit.Mass), VolumeCapLitres: cap(kit.Volume), MoneyCapCents: cap(kit.Money),
 		MassGrams: k.Use[kit.Mass], VolumeLitres: k.Use[kit.Volume], MoneyCents: k.Use[kit.Money],
-		OddsNow: k.Before, OddsSent: k.Odds, OddsVital: k.Vital, OddsByDate: k.ByDate, Proven: k.Proven, Minor: k.Minor, NotPriced: append([]string{}, k.Unpriced...)}
+		OddsNow: k.Before, OddsSent: k.Odds, OddsVital: k.Vital, OddsByDate: k.ByDate, Proven: k.Proven, Minor: k.Minor, Unscattered: k.Unscattered, NotPriced: append([]string{}, k.Unpriced...)}
 	if k.BoundGrams > 0 {
 		out.MassBoundGrams = &k.BoundGrams
 	} else {
@@ -224,9 +225,9 @@ func chosenOf(k *kit.Capped, played *kit.Winters) *chosenJSON {
 	return out
 }
 
-// printChosen says what the odds of all spares together are, and how good the choice is.
+// printChosen says what the odds of all together are, and how good the choice is.
 func (c *call) printChosen(k *kit.Capped, played *kit.Winters) {
-	text := fmt.Sprintf("Odds that no spare runs out: %.4f now, %.4f with what is sent", k.Before, k.Odds)
+	text := fmt.Sprintf("Odds that nothing runs out: %.4f now, %.4f with what is sent", k.Before, k.Odds)
 	switch {
 	case k.BoundGrams > 0 && k.Proven:
 		text += "; no lighter choice has as good odds (proven)."
@@ -241,10 +242,13 @@ func (c *call) printChosen(k *kit.Capped, played *kit.Winters) {
 		text += fmt.Sprintf(" %d played winters: %.4f ± %.4f.", played.Played, played.Odds, played.Error)
 	}
 	if k.Minor > 0 {
-		text += " " + plural(k.Minor, "spare is", "spares are") + " left out of the odds, as asked."
+		text += " " + plural(k.Minor, "item is", "items are") + " left out of the odds, as asked."
+	}
+	if k.Unscattered > 0 {
+		text += " " + plural(k.Unscattered, "consumable is", "consumables are") + " left out of them, as too few runs tell how far use scatters; --reserve counts by an assumed spread."
 	}
 	if k.Vital != 1 && k.Vital != k.Odds {
-		text += fmt.Sprintf(" No vital spare runs out: %.4f.", k.Vital)
+		text += fmt.Sprintf(" Nothing vital runs out: %.4f.", k.Vital)
 	}
 	if len(k.ByDate) > 1 {
 		text += " By the day of the delivery:"
@@ -255,15 +259,11 @@ func (c *call) printChosen(k *kit.Capped, played *kit.Winters) {
 	}
 	c.printBlock("", text)
 	if len(k.Unpriced) > 0 {
-		c.printBlock("! ", fmt.Sprintf("not sent, as the catalogue does not say what they use of a capped resource: %s", strings.Join(k.Unpriced, ", ")))
-	}
-	fixed := "consumables"
-	if k.Minor > 0 {
-		fixed = "consumables and desirable spares"
+		c.printBlock("! ", fmt.Sprintf("no more sent than must be, as the catalogue does not say what they use of a capped resource: %s", strings.Join(k.Unpriced, ", ")))
 	}
 	for r, most := range k.Caps {
 		if !math.IsInf(most, 1) {
-			c.printf("%s: %s of %s, %s %s of it\n", kit.Resource(r), inUnit(kit.Resource(r), k.Use[r]), inUnit(kit.Resource(r), most), fixed, inUnit(kit.Resource(r), k.Fixed[r]))
+			c.printf("%s: %s of %s, consumables %s of it\n", kit.Resource(r), inUnit(kit.Resource(r), k.Use[r]), inUnit(kit.Resource(r), most), inUnit(kit.Resource(r), k.Used[r]))
 		}
 	}
 	c.printf("\n")

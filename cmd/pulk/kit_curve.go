@@ -58,7 +58,7 @@ func (c *call) kitCurve() error {
 	if err != nil {
 		return overCap(err)
 	}
-	low, high := whole.Fixed[kit.Mass], whole.Use[kit.Mass]
+	low, high := whole.Floor[kit.Mass], whole.Use[kit.Mass]
 	if !c.IsSet("mass") {
 		if light, err := plan.Lightest(c.Context.Context, caps, wish, curveEnd, kit.Settings{}); err == nil {
 			high = light.Use[kit.Mass]
@@ -97,7 +97,7 @@ func (c *call) kitCurve() error {
 }
 
 func (c *call) printCurve(p *kit.Plan, list []curvePoint, low float64, unknown int) {
-	c.printf("Odds that no spare runs out from %s to %s, against the mass that is sent\n\n", p.From.Format(time.DateOnly), p.Until.Format(time.DateOnly))
+	c.printf("Odds that nothing runs out from %s to %s, against the mass that is sent\n\n", p.From.Format(time.DateOnly), p.Until.Format(time.DateOnly))
 	t := newTable("cap kg", "sent kg", "spares", "odds", "", "proven")
 	for _, point := range list {
 		proven := "yes"
@@ -107,11 +107,11 @@ func (c *call) printCurve(p *kit.Plan, list []curvePoint, low float64, unknown i
 		t.add(fmt.Sprintf("%.1f", point.CapGrams/1000), fmt.Sprintf("%.1f", point.MassGrams/1000), point.Pieces, fmt.Sprintf("%.4f", point.Odds),
 			strings.Repeat("▒", int(math.Round(30*point.Odds))), proven)
 	}
-	t.print(c.env, "No spares can be sent.")
+	t.print(c.env, "Nothing can be sent.")
 	c.printf("\n")
-	text := fmt.Sprintf("%.1f kg of it are consumables, which are sent whole. Each line is the best choice under its cap.", low/1000)
+	text := fmt.Sprintf("%.1f kg of it go in any case: consumables as planned, and the least of each item. Each line is the best choice under its cap.", low/1000)
 	if unknown > 0 {
-		text += " " + plural(unknown, "spare is", "spares are") + " not sent, as the catalogue does not say what they use of a capped resource."
+		text += " " + "Of " + plural(unknown, "item", "items") + " no more is sent, as the catalogue does not say what they use of a capped resource."
 	}
 	c.printBlock("", text)
 }
@@ -139,7 +139,7 @@ func curveSVG(p *kit.Plan, list []curvePoint) string {
 		fmt.Fprintf(&path, "%s%.1f %.1f", map[bool]string{true: "M", false: "L"}[i == 0], x, y)
 		fmt.Fprintf(&body, "<circle cx=\"%.1f\" cy=\"%.1f\" r=\"3.5\"/>", x, y)
 	}
-	title := fmt.Sprintf("Odds that no spare runs out, %s to %s", p.From.Format(time.DateOnly), p.Until.Format(time.DateOnly))
+	title := fmt.Sprintf("Odds that nothing runs out, %s to %s", p.From.Format(time.DateOnly), p.Until.Format(time.DateOnly))
 	return fmt.Sprintf("<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 680 430\" width=\"680\" height=\"430\" role=\"img\" aria-label=\"%s\">\n"+
 		"<style>text{font:13px sans-serif;fill:#16202b}.t{font-size:17px;font-weight:bold}.r{text-anchor:end}.m{text-anchor:middle}.g{stroke:#c9d1d8}.c{fill:none;stroke:#16202b;stroke-width:2}</style>\n"+
 		"<rect width=\"100%%\" height=\"100%%\" fill=\"#fff\"/>\n<text class=\"t\" x=\"20\" y=\"34\">%s</text>\n%s<path class=\"c\" d=\"%s\"/>\n<text class=\"m\" x=\"%g\" y=\"%g\">mass that may be sent, kg</text>\n</svg>\n",

@@ -39,9 +39,9 @@ type reviewedJSON struct {
 	Plan        keptRow       `json:"plan"`
 	End         string        `json:"end"`  // RFC 3339: the delivery, or now
 	Over        bool          `json:"over"` // whether the delivery came
-	Spares      int           `json:"spares"`
-	RanOut      int           `json:"spares_that_ran_out"`
-	Held        *bool         `json:"held"` // whether no spare but the desirable ones ran out; null while it is open
+	Counted     int           `json:"items_in_the_odds"`
+	RanOut      int           `json:"items_that_ran_out"`
+	Held        *bool         `json:"held"` // whether nothing that is in the odds ran out; null while it is open
 	VainPieces  int64         `json:"in_vain_pieces"`
 	VainGrams   int64         `json:"in_vain_mass_grams"`
 	VainLitres  float64       `json:"in_vain_volume_litres"`
@@ -71,7 +71,7 @@ type calibrationJSON struct {
 	RanOutMean   float64   `json:"ran_out_expected"`
 	Reliability  []binJSON `json:"reliability"`
 	SeasonsOver  int       `json:"seasons_over"`
-	SeasonsHeld  int       `json:"seasons_held"`          // in which no spare but the desirable ones ran out
+	SeasonsHeld  int       `json:"seasons_held"`          // in which nothing that is in the odds ran out
 	SeasonsSaid  float64   `json:"seasons_held_expected"` // the sum of what the plans' odds said
 	SeasonsBrier *float64  `json:"seasons_brier_score"`   // null where none is over
 }
@@ -209,7 +209,7 @@ func reviewedOf(tx *changelog.Tx, r *kitbook.Reviewed) (reviewedJSON, error) {
 	if err != nil {
 		return reviewedJSON{}, err
 	}
-	out := reviewedJSON{Plan: row, End: r.Season.End.UTC().Format(time.RFC3339), Over: r.Season.Over, Spares: r.Spares, RanOut: r.RanOut,
+	out := reviewedJSON{Plan: row, End: r.Season.End.UTC().Format(time.RFC3339), Over: r.Season.Over, Counted: r.Counted, RanOut: r.RanOut,
 		VainPieces: r.InVain.Pieces, VainGrams: r.InVain.MassGrams, VainLitres: r.InVain.Litres, VainCents: r.InVain.Cents, Lines: []outcomeJSON{}}
 	if r.Known {
 		out.Held = &r.Held
@@ -276,7 +276,7 @@ func (c *call) printSeason(r reviewedJSON) {
 	} else {
 		text += " Nothing was asked for beyond the plan."
 	}
-	text += fmt.Sprintf(" The plan said %.4f that no spare runs out; of %s %d did.", r.Plan.Odds, plural(r.Spares, "spare", "spares"), r.RanOut)
+	text += fmt.Sprintf(" The plan said %.4f that nothing runs out; of %s in these odds %d did.", r.Plan.Odds, plural(r.Counted, "item", "items"), r.RanOut)
 	c.printBlock("", text)
 	c.printf("\n")
 }
@@ -332,7 +332,7 @@ func (c *call) printCalibration(k calibrationJSON) {
 		text += fmt.Sprintf(" That is %.1f standard errors off: nothing speaks against the odds.", math.Abs(k.Z))
 	}
 	if k.SeasonsBrier != nil {
-		text += fmt.Sprintf(" No spare ran out in %d of %s; the plans said %.2f (Brier score %.4f).", k.SeasonsHeld, plural(k.SeasonsOver, "season", "seasons"), k.SeasonsSaid, *k.SeasonsBrier)
+		text += fmt.Sprintf(" Nothing ran out in %d of %s; the plans said %.2f (Brier score %.4f).", k.SeasonsHeld, plural(k.SeasonsOver, "season", "seasons"), k.SeasonsSaid, *k.SeasonsBrier)
 	}
 	c.printBlock("", text)
 }

@@ -235,9 +235,12 @@ func stressText(p *kit.Plan) string {
 }
 
 // roundedText says why another number is sent than the one that reaches the target.
-func roundedText(l *kit.Line) string {
-	if l.Send == max(0, l.Sufficient-l.Good) {
+func (c *call) roundedText(l *kit.Line) string {
+	switch {
+	case l.Send == max(0, l.Sufficient-l.Good):
 		return ""
+	case l.Counts() && c.capsUsed():
+		return fmt.Sprintf("; %d are sent", l.Send)
 	}
 	return fmt.Sprintf("; %d are sent, as is asked of this item", l.Send)
 }

@@ -65,10 +65,10 @@ func (c *call) kitWhy() error {
 // whySteps are the numbers to send around the one that is chosen, in whole packs.
 func whySteps(l *kit.Line) []whyStep {
 	steps := []whyStep{}
-	if l.Basis != kit.Spare {
+	if !l.OddsKnown {
 		return steps
 	}
-	pack := max(1, l.Terms.Pack)
+	pack := l.Step()
 	for n := max(l.Send%pack, l.Send-3*pack); n <= l.Send+2*pack; n += pack {
 		odds, short := l.Suffices(l.Good + n)
 		steps = append(steps, whyStep{n, odds, short})
@@ -96,7 +96,7 @@ func (c *call) printWhy(p *kit.Plan, l *kit.Line, steps []whyStep) {
 		if l.OddsKnown {
 			say("What a run takes scatters by %.0f %% of it (%s). With the %d that are there planned runs have enough with probability %.4f, with what is sent %.4f.", 100*l.UseSpread, known, l.Good, l.OddsNow, l.OddsSent)
 		} else {
-			say("Too few runs are on record to say how they scatter. --reserve 0.95 assumes %g %%.", 100*sparing.AssumedSpread)
+			say("Too few runs are on record to say how they scatter, so that it is in no odds. --reserve 0.95 assumes %g %%.", 100*sparing.AssumedSpread)
 		}
 		if p.UseTarget > 0 {
 			say("%d in all is the smallest number that reaches %g.", l.Sufficient, p.UseTarget)
@@ -104,7 +104,15 @@ func (c *call) printWhy(p *kit.Plan, l *kit.Line, steps []whyStep) {
 		for _, text := range termsText(p, l) {
 			say("%s", text)
 		}
-		say("There and good until then: %d. To send: %d - %d = %d%s.", l.Good, l.Sufficient, min(l.Good, l.Sufficient), max(0, l.Sufficient-l.Good), roundedText(l))
+		say("There and good until then: %d. To send: %d - %d = %d%s.", l.Good, l.Sufficient, min(l.Good, l.Sufficient), max(0, l.Sufficient-l.Good), c.roundedText(l))
+		if l.OddsKnown {
+			c.printf("\n")
+			c.printSteps(l, steps)
+		}
+		if l.Counts() && c.capsUsed() {
+			c.printf("\n")
+			say("%s", chosenTogether)
+		}
 	default:
 		if l.Wear == nil {
 			sayRate(p, l, say)
@@ -124,28 +132,34 @@ func (c *call) printWhy(p *kit.Plan, l *kit.Line, steps []whyStep) {
 		}
 		say("There and good until then: %d. They suffice with probability %.4f. %s:", l.Good, l.OddsNow, how)
 		c.printf("\n")
-		t := newTable("send", "in all", "suffices", "runs out", "kg", "")
-		for _, s := range steps {
-			mark := ""
-			if s.Sent == l.Send {
-				mark = "<- sent"
-			}
-			mass := "?"
-			if l.MassKnown {
-				mass = fmt.Sprintf("%.2f", l.MassGramsOf(s.Sent)/1000)
-			}
-			t.add(s.Sent, l.Good+s.Sent, fmt.Sprintf("%.4f", s.Odds), fmt.Sprintf("%.2g", s.Risk), mass, mark)
-		}
-		t.print(c.env, "")
+		c.printSteps(l, steps)
+		c.printf("\n")
 		if c.capsUsed() {
-			c.printf("\n")
-			say("Chosen together with all other spares, so that the odds that none of them runs out are the best under the caps.")
+			say("%s", chosenTogether)
 		} else {
-			c.printf("\n")
-			say("%d in all is the smallest number that reaches %g%s.", l.Sufficient, p.Target, roundedText(l))
+			say("%d in all is the smallest number that reaches %g%s.", l.Sufficient, p.Target, c.roundedText(l))
 		}
 	}
 	c.printf("\n")
+}
+
+const chosenTogether = "Chosen together with all that is in the odds, so that the odds that nothing of it runs out are the best under the caps."
+
+// printSteps shows what some pieces more or less are worth.
+func (c *call) printSteps(l *kit.Line, steps []whyStep) {
+	t := newTable("send", "in all", "suffices", "runs out", "kg", "")
+	for _, s := range steps {
+		mark := ""
+		if s.Sent == l.Send {
+			mark = "<- sent"
+		}
+		mass := "?"
+		if l.MassKnown {
+			mass = fmt.Sprintf("%.2f", l.MassGramsOf(s.Sent)/1000)
+		}
+		t.add(s.Sent, l.Good+s.Sent, fmt.Sprintf("%.4f", s.Odds), fmt.Sprintf("%.2g", s.Risk), mass, mark)
+	}
+	t.print(c.env, "")
 }
 
 // agesText is how long units have run, from the least to the most.

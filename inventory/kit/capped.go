@@ -31,21 +31,30 @@ func NoCaps() Caps { return Caps{math.Inf(1), math.Inf(1), math.Inf(1)} }
 // Any reports whether there is a cap.
 func (c Caps) Any() bool { return c != NoCaps() }
 
-// Wish says what a planner asks of the spares, beside the caps and the [Terms] of
+// Wish says what a planner asks of single items, beside the caps and the [Terms] of
 // each. Least and Most go before those of the terms: by part number, in pieces to send.
 type Wish struct {
 	Least map[string]int64
 	Most  map[string]int64
-	// Minor names spares that are desirable at most: they may run out.
+	// Minor names items that are desirable at most: they may run out.
 	Minor map[string]bool
-	// VitalOdds is what the odds that no vital spare runs out must reach; 0 asks for
+	// VitalOdds is what the odds that nothing vital runs out must reach; 0 asks for
 	// nothing.
 	VitalOdds float64
 }
 
-// terms are those of a line, with what is wished.
+// terms are those of a line, with what is wished. Of a consumable what the plan sends is
+// the least, unless the wish says otherwise: runs that are planned are not planned away.
 func (w Wish) terms(l *Line) (Terms, error) {
 	t := l.Terms
+	if l.Basis == Consumable {
+		if t.Least = l.Send; l.Installed > 0 { // the wish is about its spares
+			return t, nil
+		}
+		if n, ok := w.Most[l.PartNumber]; ok {
+			t.Least = min(t.Least, n/t.pack()*t.pack())
+		}
+	}
 	if n, ok := w.Least[l.PartNumber]; ok {
 		t.Least = n
 	}
@@ -56,6 +65,9 @@ func (w Wish) terms(l *Line) (Terms, error) {
 		t.Class = Desirable
 	}
 	most := t.mostWhole()
+	if t.Most == 0 && l.Basis == Consumable {
+		most = mostUnits
+	}
 	if n, ok := w.Most[l.PartNumber]; ok && n == 0 {
 		most = 0
 	}
@@ -71,17 +83,18 @@ func (w Wish) terms(l *Line) (Terms, error) {
 // none stands for at most no piece where 0 is no limit.
 const none = -1
 
-// Capped is the best kit under caps. Consumables are sent as planned, whatever they
-// take; the spares share the rest, so that the probability that none of them runs
+// Capped is the best kit under caps. Consumables are sent as planned in any case; what is
+// left is shared by all that counts, so that the probability that nothing of it runs
 // out before the delivery is the highest.
 type Capped struct {
 	Plan   *Plan // with Send, OddsSent, masses and volumes as chosen
 	Caps   Caps
 	Use    Caps      // of all that is sent
-	Fixed  Caps      // of the consumables among it
-	Odds   float64   // that no spare in the product runs out
+	Used   Caps      // of the consumables among it
+	Floor  Caps      // of what is sent in any case
+	Odds   float64   // that nothing that counts runs out
 	ByDate []float64 // the same, by date of the delivery
-	Vital  float64   // that no vital one does
+	Vital  float64   // that nothing vital does
 	Before float64   // the same, with nothing sent
 	// Bound is what no other choice under these caps can exceed.
 	Bound float64
@@ -90,25 +103,35 @@ type Capped struct {
 	BoundGrams float64
 	Proven     bool
 	Nodes      int64
-	Minor      int // spares that are left out of the odds
-	// Unpriced holds part numbers that are not sent, as it is not known what they
-	// use of a capped resource.
+	Minor      int // items that are left out of the odds, as desirable at most
+	// Unscattered is how many consumables are left out of the odds, as nothing says how
+	// their use scatters.
+	Unscattered int
+	// Unpriced holds part numbers of which no more is sent than must be, as it is not known
+	// what they use of a capped resource.
 	Unpriced []string
 }
 
-// mostPieces is the most spares of one item that are considered.
-const mostPieces = 10_000
+// mostPieces is the most spares of one item that are considered, and mostUnits the most
+// of a consumable, in its smallest unit.
+const (
+	mostPieces = 10_000
+	mostUnits  = 1 << 40
+)
+
+// mostSteps is in how many steps what a consumable may need is considered, where that is
+// more than so many packs or pieces.
+const mostSteps = 200
 
 // OverError says that what must be sent exceeds a cap.
 type OverError struct {
-	What      string // that must be sent
 	Resource  Resource
 	Use, Most float64
 }
 
 func (e *OverError) Error() string {
 	unit := [...]string{"g", "L", "cents"}[e.Resource]
-	return fmt.Sprintf("%s exceed the cap of %s: %g %s, and at most %g %s", e.What, e.Resource, e.Use, unit, e.Most, unit)
+	return fmt.Sprintf("consumables as planned and the least of each item exceed the cap of %s: %g %s, and at most %g %s", e.Resource, e.Use, unit, e.Most, unit)
 }
 
 // ReachError says that no choice under the caps has the odds that are asked for.
@@ -121,7 +144,7 @@ type ReachError struct {
 
 func (e *ReachError) Error() string {
 	if e.Vital {
-		return fmt.Sprintf("no choice under these caps was found with which no vital spare runs out with odds of %g", e.Odds)
+		return fmt.Sprintf("no choice under these caps was found with which nothing vital runs out with odds of %g", e.Odds)
 	}
 	return fmt.Sprintf("odds of %g cannot be reached: at most %.4f under these caps", e.Odds, e.Most)
 }
@@ -137,9 +160,9 @@ func IsOver(err error) bool {
 	return errors.As(err, &over) || errors.As(err, &reach)
 }
 
-// Fit chooses the spares of a plan anew, under caps. The plan itself stays as it is.
-// An interrupted ctx gives the best choice found so far. Consumables that exceed a
-// cap, and wishes that do, give an *[OverError].
+// Fit chooses anew what a plan sends, under caps. The plan itself stays as it is.
+// An interrupted ctx gives the best choice found so far. Consumables as planned that
+// exceed a cap, and wishes that do, give an *[OverError].
 func (p *Plan) Fit(ctx context.Context, caps Caps, wish Wish, settings Settings) (*Capped, error) {
 	m, err := p.model(caps, wish)
 	if err != nil {
@@ -212,8 +235,8 @@ func (m *model) best(ctx context.Context, settings Settings) (choice.OddsResult,
 	return choice.OddsResult{Result: result, Odds: math.Exp(result.Value), Ceiling: math.Exp(result.Bound)}, err
 }
 
-// Lightest chooses the spares anew: the least mass with which the probability that
-// none of them runs out reaches odds, under the other caps. Where that cannot be had
+// Lightest chooses anew: the least mass with which the probability that nothing that
+// counts runs out reaches odds, under the other caps. Where that cannot be had
 // the error is a *[ReachError]; else errors are those of [Plan.Fit]. BoundGrams of
 // the answer is what no other choice can go below.
 func (p *Plan) Lightest(ctx context.Context, caps Caps, wish Wish, odds float64, settings Settings) (*Capped, error) {

@@ -170,8 +170,8 @@ func TestFitWishes(t *testing.T) {
 			t.Errorf("%s: sends %v, %v; want %v", c.name, sent(got), err, c.want)
 			continue
 		}
-		if len(got.Unpriced) != 1 || got.Unpriced[0] != "FAN" || got.Fixed[Mass] != 600 {
-			t.Errorf("%s: unpriced %v, fixed %v", c.name, got.Unpriced, got.Fixed)
+		if len(got.Unpriced) != 1 || got.Unpriced[0] != "FAN" || got.Used[Mass] != 600 {
+			t.Errorf("%s: unpriced %v, consumables %v", c.name, got.Unpriced, got.Used)
 		}
 	}
 	caps[Mass] = 500

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"pulk/inventory/choice"
+	"pulk/inventory/sparing"
 )
 
 // model is a plan as the optimiser sees it.
@@ -12,14 +13,16 @@ type model struct {
 	plan    *Plan
 	caps    Caps
 	wish    Wish
-	fixed   Caps
+	fixed   Caps // of what has no options
+	floor   Caps // of the first option of what has some
 	problem choice.Problem
 	cases   []choice.Case // by date of the delivery
 	lines   []int         // of the plan, by item of the problem
 	pieces  [][]int64     // to send, by item and option
 	vital   []bool        // by item
-	minor   int
 	unknown []string
+
+	minor, unscattered int
 }
 
 // vitalRow is the resource that the vital spares use up: what each falls short of the
@@ -28,46 +31,35 @@ const vitalRow = len(Caps{})
 
 func (p *Plan) model(caps Caps, wish Wish) (*model, error) {
 	m := &model{plan: p, caps: caps, wish: wish, problem: choice.Problem{Caps: make([]float64, len(caps))}}
-	what := "the consumables alone"
-	for i := range p.Lines {
-		l := &p.Lines[i]
-		pieces := l.Send
-		if l.Basis == Spare {
-			terms, err := wish.terms(l)
-			if err != nil {
-				return nil, err
-			}
-			if pieces = terms.whole(terms.Least); terms.Class != Desirable || pieces == 0 {
-				continue
-			}
-			what = "consumables and desirable spares"
-		}
-		for r, use := range l.use(pieces) {
-			m.fixed[r] += use
-		}
-	}
-	for r := range caps {
-		if m.problem.Caps[r] = caps[r] - m.fixed[r]; m.problem.Caps[r] < 0 {
-			return nil, &OverError{what, Resource(r), m.fixed[r], caps[r]}
-		}
-	}
 	for _, d := range p.Dates {
 		m.cases = append(m.cases, choice.Case{Probability: d.Probability})
 	}
 	for i := range p.Lines {
 		l := &p.Lines[i]
-		if l.Basis != Spare {
+		if l.Basis == NoRate {
 			continue
 		}
 		terms, err := wish.terms(l)
 		if err != nil {
 			return nil, err
 		}
-		if terms.Class == Desirable {
+		switch {
+		case terms.Class == Desirable:
 			m.minor++
+		case !l.Counts():
+			m.unscattered++
+		default:
+			m.item(i, terms)
 			continue
 		}
-		m.item(i, terms)
+		for r, use := range l.use(terms.whole(terms.Least)) {
+			m.fixed[r] += use
+		}
+	}
+	for r := range caps {
+		if m.problem.Caps[r] = caps[r] - m.fixed[r]; m.problem.Caps[r] < 0 {
+			return nil, &OverError{Resource(r), m.fixed[r], caps[r]}
+		}
 	}
 	if wish.VitalOdds > 0 {
 		m.holdVital()
@@ -75,7 +67,7 @@ func (p *Plan) model(caps Caps, wish Wish) (*model, error) {
 	return m, nil
 }
 
-// item adds the options of one spare: to send so many pieces.
+// item adds the options of one line: to send so many pieces.
 func (m *model) item(index int, terms Terms) {
 	l := &m.plan.Lines[index]
 	least, most := terms.whole(terms.Least), max(0, terms.Most)
@@ -89,7 +81,7 @@ func (m *model) item(index int, terms Terms) {
 	item := choice.Item{Name: l.PartNumber}
 	values := make([][]float64, len(m.cases))
 	var pieces []int64
-	for n := least; n <= most; n += terms.pack() {
+	for n, step := least, l.step(least, terms); n <= most; n += step {
 		use := l.use(n)
 		item.Options = append(item.Options, choice.Option{Value: l.supply.logOdds(0, l.Good+n), Use: use[:]})
 		for c := range m.cases {
@@ -100,11 +92,33 @@ func (m *model) item(index int, terms Terms) {
 			break
 		}
 	}
+	for r, use := range l.use(least) {
+		m.floor[r] += use
+	}
 	m.problem.Items = append(m.problem.Items, item)
 	for c := range m.cases {
 		m.cases[c].Values = append(m.cases[c].Values, values[c])
 	}
 	m.lines, m.pieces, m.vital = append(m.lines, index), append(m.pieces, pieces), append(m.vital, terms.Class == Vital)
+}
+
+// Step is by how many pieces stocks of a line are told apart.
+func (l *Line) Step() int64 { return l.step(0, l.Terms) }
+
+// step is by how many pieces the options of a line differ that begin at least: one pack,
+// but of a consumable that is counted by the thousand, as cable by the metre, a part of
+// what it may need.
+func (l *Line) step(least int64, terms Terms) int64 {
+	pack := terms.pack()
+	if l.Basis != Consumable {
+		return pack
+	}
+	most, err := sparing.SmallestStock(l.demand, 1-enough)
+	if err != nil {
+		return pack
+	}
+	whole := max(0, most-l.Good-least)
+	return max(1, (whole+mostSteps*pack-1)/(mostSteps*pack)) * pack
 }
 
 // holdVital makes a cap of the odds that the vital spares must have together. Over
@@ -158,11 +172,11 @@ func (l *Line) knows(r Resource) bool { return l.use(l.Terms.pack())[r] > 0 }
 
 // capped makes the plan that a choice stands for.
 func (m *model) capped(chosen []int) *Capped {
-	out := &Capped{Plan: &Plan{Request: m.plan.Request, Hours: m.plan.Hours, Dates: m.plan.Dates, Due: m.plan.Due}, Caps: m.caps, Fixed: m.fixed, Use: m.fixed,
-		Bound: 1, Proven: true, Minor: m.minor, Unpriced: m.unknown}
+	out := &Capped{Plan: &Plan{Request: m.plan.Request, Hours: m.plan.Hours, Dates: m.plan.Dates, Due: m.plan.Due}, Caps: m.caps, Use: m.fixed,
+		Bound: 1, Proven: true, Minor: m.minor, Unscattered: m.unscattered, Unpriced: m.unknown}
 	lines := append([]Line(nil), m.plan.Lines...)
 	for i := range lines {
-		if l := &lines[i]; l.Basis == Spare {
+		if l := &lines[i]; l.Basis != NoRate {
 			terms, _ := m.wish.terms(l) // which were good before
 			l.Terms.Class = terms.Class
 			l.send(terms.whole(terms.Least))
@@ -190,8 +204,17 @@ func (m *model) capped(chosen []int) *Capped {
 		out.Vital += d.Probability * math.Exp(vital)
 		out.ByDate = append(out.ByDate, math.Exp(sent))
 	}
-	for _, l := range lines {
-		out.Plan.add(l)
+	for i := range lines {
+		l := &lines[i]
+		if out.Plan.add(*l); l.Basis != Consumable {
+			continue
+		}
+		for r, use := range l.use(l.Send) {
+			out.Used[r] += use
+		}
+	}
+	for r := range out.Floor {
+		out.Floor[r] = m.fixed[r] + m.floor[r]
 	}
 	return out
 }
@@ -207,7 +230,7 @@ func (m *model) explain(err error) error {
 	}
 	if none.Resource >= 0 {
 		r := Resource(none.Resource)
-		return &OverError{"consumables and the least of each spare", r, none.Least + m.fixed[r], m.caps[r]}
+		return &OverError{r, none.Least + m.fixed[r], m.caps[r]}
 	}
 	return err
 }

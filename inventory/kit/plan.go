@@ -115,8 +115,15 @@ type Line struct {
 	// Wear is what is fitted to a part that wears out; else nil.
 	Wear *sparing.Weibull
 
-	rate   sparing.Rate // of a spare, after the record
-	supply *supply      // of a spare
+	rate   sparing.Rate      // of a spare, after the record
+	demand sparing.UseDemand // of a consumable
+	supply *supply           // of both
+}
+
+// Counts reports whether a line is in the odds that nothing runs out: all but what is
+// desirable, what has no rate, and consumables of which nothing says how they scatter.
+func (l *Line) Counts() bool {
+	return l.Basis != NoRate && l.OddsKnown && l.Terms.Class != Desirable
 }
 
 // Plan is a kit list.
@@ -210,8 +217,13 @@ func (p *Plan) lines(part Part) ([]Line, error) {
 		if err != nil {
 			return nil, err
 		}
+		if len(part.Uses) > 0 { // what spares take is not there to be used up, nor the other way
+			line.Good = min(part.Good, line.Sufficient)
+			line.OddsNow, _ = line.supply.over(line.Good)
+			line.send(line.Send)
+			part.Good -= line.Good
+		}
 		lines = append(lines, line)
-		part.Good = max(0, part.Good-line.Sufficient) // what spares take is not there to be used up
 	}
 	if len(part.Uses) > 0 {
 		line, err := p.consumable(part)
@@ -233,7 +245,7 @@ func (p *Plan) consumable(part Part) (Line, error) {
 	if err != nil {
 		return line, err
 	}
-	line.UseSpread, line.UseRuns = demand.Spread, demand.Runs
+	line.demand, line.UseSpread, line.UseRuns = demand, demand.Spread, demand.Runs
 	line.OddsKnown = demand.Runs >= fewRuns || p.UseTarget > 0
 	line.supply = always(demand, p.Dates)
 	line.OddsNow, _ = line.supply.over(part.Good)
@@ -248,10 +260,10 @@ func (p *Plan) consumable(part Part) (Line, error) {
 			return line, err
 		}
 	}
-	terms := part.Terms
 	if part.Installed > 0 { // what is asked of the item is asked of its spares
-		terms.Least, terms.Most = 0, 0
+		line.Terms.Least, line.Terms.Most = 0, 0
 	}
+	terms := line.Terms
 	send := terms.whole(max(terms.Least, line.Sufficient-part.Good))
 	if terms.Most > 0 {
 		send = min(send, terms.mostWhole())
@@ -278,13 +290,13 @@ func (p *Part) piece() sparing.Piece {
 // weight among them.
 func (l *Line) FailuresKnown() float64 { return l.rate.Shape() }
 
-// Odds are the probabilities that no spare but the desirable ones runs out: with
-// nothing sent, and with what the plan sends.
+// Odds are the probabilities that nothing runs out that counts: with nothing sent, and
+// with what the plan sends.
 func (p *Plan) Odds() (now, sent float64) {
 	for date, d := range p.Dates {
 		before, after := 0.0, 0.0 // logarithms
 		for i := range p.Lines {
-			if l := &p.Lines[i]; l.Basis == Spare && l.Terms.Class != Desirable {
+			if l := &p.Lines[i]; l.Counts() {
 				before += l.supply.logOdds(date, l.Good)
 				after += l.supply.logOdds(date, l.Good+l.Send)
 			}

@@ -23,7 +23,7 @@ type Plan struct {
 	Runs       string // NAME=COUNT, spaces between
 	Confidence float64
 	Caps       [3]float64 // grams, litres, cents; 0 for none
-	OddsNow    float64    // that no spare runs out with nothing sent
+	OddsNow    float64    // that nothing that counts runs out, with nothing sent
 	Odds       float64    // the same, as planned
 	OddsBound  float64    // what no plan under these caps exceeds; negative where not known
 	Note       string
@@ -57,6 +57,11 @@ type Line struct {
 	MassGrams     int64   // of what is sent; 0 where not known
 	Litres        float64
 	Cents         int64
+}
+
+// Counts reports whether a line is in the odds that nothing runs out.
+func (l *Line) Counts() bool {
+	return l.Basis != kit.NoRate && l.Class != kit.Desirable && l.Odds >= 0
 }
 
 // Totals is what all lines of a plan come to.

@@ -34,10 +34,10 @@ type Reviewed struct {
 	Plan     *Plan
 	Season   Season
 	Outcomes []Outcome
-	// Known reports whether it is decided if no spare but the desirable ones ran out, and
-	// Held whether none did.
+	// Known reports whether it is decided if anything that is in the odds of the plan ran
+	// out, and Held whether nothing did.
 	Known, Held bool
-	Spares      int // that count in that
+	Counted     int // items in the odds
 	RanOut      int // of these
 	InVain      Totals
 }
@@ -55,10 +55,10 @@ func Review(p *Plan, s Season) *Reviewed {
 			out.InVain.Litres += share * l.Litres
 			out.InVain.Cents += int64(share * float64(l.Cents))
 		}
-		if l.Basis != kit.Spare || l.Class == kit.Desirable {
+		if !l.Counts() {
 			continue
 		}
-		out.Spares++
+		out.Counted++
 		switch {
 		case !o.Known:
 			out.Known = false

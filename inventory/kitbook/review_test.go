@@ -45,7 +45,7 @@ func TestReview(t *testing.T) {
 		if o.Known != c.known || o.Held != c.holds || o.InVain != c.inVain || o.Short != c.short {
 			t.Errorf("%s: %+v", c.name, o)
 		}
-		if c.line.Basis == kit.Spare && (r.Known != c.known || r.Held != c.holds || r.Spares != 1) {
+		if c.line.Basis == kit.Spare && (r.Known != c.known || r.Held != c.holds || r.Counted != 1) {
 			t.Errorf("%s: the plan is known %v, held %v", c.name, r.Known, r.Held)
 		}
 		forecasts := r.Forecasts()
@@ -59,8 +59,19 @@ func TestReview(t *testing.T) {
 func TestReviewDesirable(t *testing.T) {
 	plan := &Plan{Lines: []Line{{Item: itemDot(1), Basis: kit.Spare, Installed: 1, Needed: 1, Odds: 0.4, Class: kit.Desirable}}}
 	r := Review(plan, Season{Over: true, Failed: map[clock.Dot]int64{itemDot(1): 1}})
-	if !r.Known || !r.Held || r.Spares != 0 || len(r.Forecasts()) != 1 {
+	if !r.Known || !r.Held || r.Counted != 0 || len(r.Forecasts()) != 1 {
 		t.Errorf("%+v", r)
+	}
+}
+
+// TestReviewConsumables: one with odds decides as a spare does, one without does not.
+func TestReviewConsumables(t *testing.T) {
+	plan := &Plan{Lines: []Line{{Item: itemDot(1), Basis: kit.Consumable, Send: 10, Odds: 0.8}, {Item: itemDot(2), Basis: kit.Consumable, Send: 10, Odds: -1}}}
+	for issued, held := range map[int64]bool{10: true, 11: false} {
+		r := Review(plan, Season{Over: true, Issued: map[clock.Dot]int64{itemDot(1): issued, itemDot(2): 99}})
+		if !r.Known || r.Held != held || r.Counted != 1 || len(r.Forecasts()) != 1 {
+			t.Errorf("%d issued: %+v", issued, r)
+		}
 	}
 }
 

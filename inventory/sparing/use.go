@@ -27,8 +27,18 @@ type UseDemand struct {
 	Known  bool    // whether past runs tell Ratio
 	Spread float64 // standard deviation of a run's use, as a part of its mean
 	Runs   int     // past runs that tell it
+	// Draws are what the planned runs take, one by one: their sum has this distribution.
+	// A run that plans more has the larger share of the shape.
+	Draws []UseDraw
 
 	shape, scale float64
+}
+
+// UseDraw is what each of so many runs takes: a gamma distribution of that shape and
+// scale, in the item's smallest unit.
+type UseDraw struct {
+	Runs         int64
+	Shape, Scale float64
 }
 
 // NewUseDemand returns what runs that are planned will use, by what past runs did. The
@@ -79,6 +89,11 @@ func NewUseDemand(uses []Use, past []RunUse) (UseDemand, error) {
 	variance := d.Spread * d.Spread * d.Ratio * d.Ratio * (runs + total*total/float64(max(1, d.Runs))) * freedom / (freedom - 2)
 	d.scale = variance / mean
 	d.shape = mean / d.scale
+	for _, u := range uses {
+		if u.Runs > 0 && u.PerRun > 0 {
+			d.Draws = append(d.Draws, UseDraw{u.Runs, d.shape * float64(u.PerRun) / total, d.scale})
+		}
+	}
 	return d, nil
 }
 

@@ -8,6 +8,9 @@
 // and the winter is won if no item failed before the delivery, whose date is
 // drawn as well.
 //
+// Beside what fails there is what runs use up: each run draws what it takes, and the
+// winter is lost as well if that is more than there is.
+//
 // Everything here is pure: the numbers come from the seed, and the same seed
 // gives the same answer on every machine.
 package winter
@@ -54,6 +57,19 @@ type Item struct {
 	TurnaroundFixed bool
 }
 
+// Consumable is a stock that runs take from.
+type Consumable struct {
+	Name  string
+	Stock float64
+	Runs  []Runs
+}
+
+// Runs are so many runs, of which each takes what is drawn from a gamma distribution.
+type Runs struct {
+	Count        int64
+	Shape, Scale float64
+}
+
 // WearPoint is a shape of lifetimes, with the mean 1/Rate, and how probable it is.
 type WearPoint struct{ Probability, Shape, Rate float64 }
 
@@ -65,23 +81,25 @@ type Delivery struct {
 
 // Winter is what is played.
 type Winter struct {
-	Items      []Item
-	Deliveries []Delivery // their probabilities sum up to 1
+	Items       []Item
+	Deliveries  []Delivery // their probabilities sum up to 1
+	Consumables []Consumable
 }
 
 // Outcome is what the trials showed.
 type Outcome struct {
 	Trials        int
-	Won           int     // trials in which no item failed
+	Won           int     // trials in which no item failed, and no consumable ran out
 	Odds          float64 // Won over Trials
 	StandardError float64 // of Odds
 	Items         []ItemOutcome
+	RanOut        []int // trials in which each consumable did
 }
 
 // ItemOutcome is one item's share.
 type ItemOutcome struct {
 	Failed       int     // trials in which it failed
-	FailedAlone  int     // trials in which it was the only one that failed
+	FailedAlone  int     // trials in which nothing else failed or ran out
 	MeanFailures float64 // failures of units in a trial, up to the delivery or the item's own failure
 }
 
@@ -114,6 +132,16 @@ func (w Winter) check() error {
 			return fmt.Errorf("%w: item %d (%s): %+v", errInput, i+1, item.Name, item)
 		}
 	}
+	for i, c := range w.Consumables {
+		ok, all := c.Stock >= 0, int64(0)
+		for _, r := range c.Runs {
+			ok = ok && r.Count >= 0 && r.Shape > 0 && r.Scale > 0 && !math.IsInf(r.Shape*r.Scale, 1)
+			all = min(MaxEvents+1, all+r.Count)
+		}
+		if !ok || all > MaxEvents {
+			return fmt.Errorf("%w: consumable %d (%s): %+v", errInput, i+1, c.Name, c)
+		}
+	}
 	return nil
 }
 
@@ -126,7 +154,7 @@ func Play(ctx context.Context, w Winter, seed uint64, trials int) (Outcome, erro
 	if trials < 1 {
 		return Outcome{}, fmt.Errorf("%w: %d trials", errInput, trials)
 	}
-	out := Outcome{Items: make([]ItemOutcome, len(w.Items))}
+	out := Outcome{Items: make([]ItemOutcome, len(w.Items)), RanOut: make([]int, len(w.Consumables))}
 	var p player
 	for trial := range trials {
 		if trial%64 == 0 && ctx.Err() != nil {
@@ -147,10 +175,17 @@ func Play(ctx context.Context, w Winter, seed uint64, trials int) (Outcome, erro
 				lost, last = lost+1, i
 			}
 		}
-		switch lost {
-		case 0:
+		ranOut := 0
+		for i, c := range w.Consumables {
+			if p.used(c) > c.Stock {
+				out.RanOut[i]++
+				ranOut++
+			}
+		}
+		switch {
+		case lost+ranOut == 0:
 			out.Won++
-		case 1:
+		case lost == 1 && ranOut == 0:
 			out.Items[last].FailedAlone++
 		}
 		out.Trials++
@@ -248,6 +283,17 @@ func (p *player) item(item Item, hours float64) (held bool, failures int, err er
 		}
 	}
 	return false, failures, fmt.Errorf("%w: more than %d failures and repairs before the delivery", errInput, MaxEvents)
+}
+
+// used draws what all runs take of a consumable.
+func (p *player) used(c Consumable) float64 {
+	sum := 0.0
+	for _, r := range c.Runs {
+		for range r.Count {
+			sum += r.Scale * p.gamma(r.Shape)
+		}
+	}
+	return sum
 }
 
 func (p *player) wearPoint(list []WearPoint) WearPoint {
