@@ -18,7 +18,6 @@ import (
 	"pulk/inventory/manifest"
 	"pulk/inventory/stock"
 	"pulk/schema/fault"
-	"pulk/sync/carrier"
 	"pulk/sync/changelog"
 )
 
@@ -38,8 +37,10 @@ func (e *env) manifestPapersVerbs() []*cli.Command {
 		verb{path: "pulk manifest labels", args: "MANIFEST", minArgs: 1, maxArgs: 1, usage: "print a label for each crate: to, piece, mass, how it is kept",
 			about: "Two to a crate, for two sides of it. A scan of the code types the crate's code. Hazard labels and marks are not printed: those have forms of their own, " +
 				"and are put on by a trained and certified shipper.",
-			examples: []string{"pulk manifest labels M-27-1 -o labels.pdf", "pulk manifest labels M-27-1 --single 100x150 -o labels.pdf"},
-			flags: printFlags(&cli.StringFlag{Name: "single", Usage: "single labels of this size in mm, `WIDTHxHEIGHT` (else two on a sheet)"},
+			examples: []string{"pulk manifest labels M-27-1 -o labels.pdf", "pulk manifest labels M-27-1 --single 100x150 -o labels.pdf", "pulk manifest labels M-27-1 --csv labels.csv"},
+			flags: printFlags(&cli.StringFlag{Name: "xlsx", Usage: "`FILE` to write what stands on them to, a workbook: for a label program of your own"},
+				&cli.StringFlag{Name: "csv", Usage: "`FILE` to write the same to, as CSV"},
+				&cli.StringFlag{Name: "single", Usage: "single labels of this size in mm, `WIDTHxHEIGHT` (else two on a sheet)"},
 				&cli.IntFlag{Name: "copies", Value: 2, Usage: "`N` labels of each"}, &cli.IntFlag{Name: "dots", Value: 300, Usage: "dots per inch of the printer, `N`: codes are made of whole dots"}), action: (*call).manifestLabels}.command(e),
 		e.manifestBoxesCommand(),
 	}
@@ -162,35 +163,20 @@ func (c *call) manifestPrint() error {
 	if err != nil {
 		return err
 	}
-	wrote := func(path string, write func(*bytes.Buffer) error) error {
-		var file bytes.Buffer
-		if err := write(&file); err != nil {
-			return err
-		}
-		if err := carrier.WriteFile(path, file.Bytes()); err != nil {
-			return err
-		}
-		c.printf("wrote %s\n", path)
-		return nil
+	if err := c.wrote("pdf", func(out *bytes.Buffer) error { return p.pdf(size, c.env.now()).Write(out) }); err != nil {
+		return err
 	}
-	if path := c.String("pdf"); path != "" {
-		if err := wrote(path, func(out *bytes.Buffer) error { return p.pdf(size, c.env.now()).Write(out) }); err != nil {
-			return err
-		}
-	}
-	if path := c.String("xlsx"); path != "" {
-		if err := wrote(path, func(out *bytes.Buffer) error {
-			return book.XLSX(out, "Manifest "+p.Code, c.env.now(), p.sheets(tables))
-		}); err != nil {
-			return err
-		}
+	if err := c.wrote("xlsx", func(out *bytes.Buffer) error {
+		return book.XLSX(out, "Manifest "+p.Code, c.env.now(), p.sheets(tables))
+	}); err != nil {
+		return err
 	}
 	if folder := c.String("csv"); folder != "" {
 		if err := os.MkdirAll(folder, 0o777); err != nil {
 			return err
 		}
 		for i, name := range []string{"pieces", "packing-list", "dangerous-goods", "legs"}[:len(tables)] {
-			if err := wrote(filepath.Join(folder, name+".csv"), func(out *bytes.Buffer) error { return book.CSV(out, tables[i]) }); err != nil {
+			if err := c.wroteFile(filepath.Join(folder, name+".csv"), func(out *bytes.Buffer) error { return book.CSV(out, tables[i]) }); err != nil {
 				return err
 			}
 		}
