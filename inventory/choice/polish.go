@@ -6,14 +6,17 @@ type polisher struct {
 	at   []int32 // the choice, a column for each item
 	room []float64
 	pool []int32 // items with more than one option
+	near float64 // options that are tried in pairs
 }
 
 func newPolisher(t *table) *polisher {
 	p := &polisher{t: t, room: make([]float64, t.rows)}
 	for i := range t.items {
-		if t.first[i+1]-t.first[i] > 1 {
+		options := t.first[i+1] - t.first[i]
+		if options > 1 {
 			p.pool = append(p.pool, int32(i))
 		}
+		p.near += float64(min(options, 2*pairsNear+1))
 	}
 	return p
 }
@@ -73,7 +76,7 @@ func (p *polisher) fill() {
 
 // exchange changes two items at a time, and one, until nothing is gained.
 func (p *polisher) exchange() {
-	if options := float64(len(p.t.gain)); options*options*float64(p.t.rows) > pairsMost {
+	if p.near*p.near*float64(p.t.rows) > pairsMost {
 		return
 	}
 	for p.pair() {
@@ -81,10 +84,17 @@ func (p *polisher) exchange() {
 	}
 }
 
+// window returns the options of an item that are tried in pairs: those around the one
+// taken.
+func (p *polisher) window(i int32) (low, high int32) {
+	return max(p.t.first[i], p.at[i]-pairsNear), min(p.t.first[i+1], p.at[i]+pairsNear+1)
+}
+
 func (p *polisher) pair() bool {
 	for _, i := range p.pool {
 		from := p.at[i]
-		for k := p.t.first[i]; k < p.t.first[i+1]; k++ {
+		low, high := p.window(i)
+		for k := low; k < high; k++ {
 			loss := p.t.gain[from] - p.t.gain[k]
 			if loss <= 0 {
 				continue
@@ -96,7 +106,8 @@ func (p *polisher) pair() bool {
 					continue
 				}
 				other := p.at[j]
-				for l := p.t.first[j]; l < p.t.first[j+1]; l++ {
+				low, high := p.window(j)
+				for l := low; l < high; l++ {
 					if gain := p.t.gain[l] - p.t.gain[other]; gain > best && p.fits(other, l) {
 						best, at, to = gain, j, l
 					}
@@ -112,6 +123,10 @@ func (p *polisher) pair() bool {
 	return false
 }
 
-// pairsMost bounds the work of trying all pairs, which grows with the square of
-// the options: a second or so.
-const pairsMost = 1e9
+// pairsMost bounds the work of trying all pairs, which grows with the square of the
+// options, to a second or so; and pairsNear the options of one item among them: a consumable
+// has hundreds, of which far ones are not exchanged for a spare at a gain.
+const (
+	pairsMost = 1e9
+	pairsNear = 8
+)
