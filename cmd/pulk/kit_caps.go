@@ -232,7 +232,7 @@ func (c *call) printChosen(k *kit.Capped, played *kit.Winters) {
 	case k.BoundGrams > 0 && k.Proven:
 		text += "; no lighter choice has as good odds (proven)."
 	case k.BoundGrams > 0:
-		text += fmt.Sprintf("; the lightest found, and none that has as good odds is below %s.", inUnit(kit.Mass, k.BoundGrams))
+		text += fmt.Sprintf("; the lightest found, and none that has as good odds is below %s.", kit.Mass.In(k.BoundGrams))
 	case k.Proven:
 		text += "; no other choice under these caps is better (proven)."
 	default:
@@ -263,18 +263,8 @@ func (c *call) printChosen(k *kit.Capped, played *kit.Winters) {
 	}
 	for r, most := range k.Caps {
 		if !math.IsInf(most, 1) {
-			c.printf("%s: %s of %s, consumables %s of it\n", kit.Resource(r), inUnit(kit.Resource(r), k.Use[r]), inUnit(kit.Resource(r), most), inUnit(kit.Resource(r), k.Used[r]))
+			c.printf("%s: %s of %s, consumables %s of it\n", kit.Resource(r), kit.Resource(r).In(k.Use[r]), kit.Resource(r).In(most), kit.Resource(r).In(k.Used[r]))
 		}
 	}
 	c.printf("\n")
-}
-
-func inUnit(r kit.Resource, amount float64) string {
-	switch r {
-	case kit.Mass:
-		return fmt.Sprintf("%.1f kg", amount/1000)
-	case kit.Volume:
-		return fmt.Sprintf("%.0f L", amount)
-	}
-	return fmt.Sprintf("%.2f", amount/100)
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 
 	"pulk/inventory/choice"
 )
@@ -127,11 +128,33 @@ const mostSteps = 200
 type OverError struct {
 	Resource  Resource
 	Use, Most float64
+	Largest   []Share // what uses most of it, the largest first
+}
+
+// Share is what one part of a plan uses of a resource.
+type Share struct {
+	PartNumber string
+	Use        float64
 }
 
 func (e *OverError) Error() string {
-	unit := [...]string{"g", "L", "cents"}[e.Resource]
-	return fmt.Sprintf("consumables as planned and the least of each item exceed the cap of %s: %g %s, and at most %g %s", e.Resource, e.Use, unit, e.Most, unit)
+	var largest []string
+	for _, s := range e.Largest {
+		largest = append(largest, s.PartNumber+" "+e.Resource.In(s.Use))
+	}
+	return fmt.Sprintf("consumables as planned and the least of each item exceed the cap of %s: %s, and at most %s; most of it %s",
+		e.Resource, e.Resource.In(e.Use), e.Resource.In(e.Most), strings.Join(largest, ", "))
+}
+
+// In is an amount of a resource with its unit, as people say it.
+func (r Resource) In(amount float64) string {
+	switch r {
+	case Mass:
+		return fmt.Sprintf("%.1f kg", amount/1000)
+	case Volume:
+		return fmt.Sprintf("%.0f L", amount)
+	}
+	return fmt.Sprintf("%.2f", amount/100)
 }
 
 // ReachError says that no choice under the caps has the odds that are asked for.

@@ -184,7 +184,7 @@ func TestWishesOfConsumables(t *testing.T) {
 	}
 	caps[Mass] = 6000
 	var over *OverError
-	if _, err := plan.Fit(t.Context(), caps, Wish{}, Settings{}); !errors.As(err, &over) || over.Use != 66*90+120 {
+	if _, err := plan.Fit(t.Context(), caps, Wish{}, Settings{}); !errors.As(err, &over) || over.Use != 66*90+120 || len(over.Largest) != 2 || over.Largest[0] != (Share{"TAPE", 66 * 90}) {
 		t.Errorf("consumables as planned weigh 6060 g: %v", err)
 	}
 	withReserve := request

@@ -1,8 +1,10 @@
 package kit
 
 import (
+	"cmp"
 	"errors"
 	"math"
+	"slices"
 
 	"pulk/inventory/choice"
 	"pulk/inventory/sparing"
@@ -58,7 +60,7 @@ func (p *Plan) model(caps Caps, wish Wish) (*model, error) {
 	}
 	for r := range caps {
 		if m.problem.Caps[r] = caps[r] - m.fixed[r]; m.problem.Caps[r] < 0 {
-			return nil, &OverError{Resource(r), m.fixed[r], caps[r]}
+			return nil, m.over(Resource(r), m.fixed[r])
 		}
 	}
 	if wish.VitalOdds > 0 {
@@ -219,6 +221,24 @@ func (m *model) capped(chosen []int) *Capped {
 	return out
 }
 
+// over says that what must be sent uses more of a resource than the cap.
+func (m *model) over(r Resource, use float64) error {
+	out := &OverError{Resource: r, Use: use, Most: m.caps[r]}
+	for i := range m.plan.Lines {
+		l := &m.plan.Lines[i]
+		if l.Basis == NoRate {
+			continue
+		}
+		terms, _ := m.wish.terms(l) // which were good before
+		if use := l.use(terms.whole(terms.Least))[r]; use > 0 {
+			out.Largest = append(out.Largest, Share{l.PartNumber, use})
+		}
+	}
+	slices.SortStableFunc(out.Largest, func(a, b Share) int { return cmp.Compare(b.Use, a.Use) })
+	out.Largest = out.Largest[:min(3, len(out.Largest))]
+	return out
+}
+
 // explain says which cap what must be sent exceeds.
 func (m *model) explain(err error) error {
 	var none *choice.NoneError
@@ -230,7 +250,7 @@ func (m *model) explain(err error) error {
 	}
 	if none.Resource >= 0 {
 		r := Resource(none.Resource)
-		return &OverError{r, none.Least + m.fixed[r], m.caps[r]}
+		return m.over(r, none.Least+m.fixed[r])
 	}
 	return err
 }
