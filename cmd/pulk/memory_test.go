@@ -1,20 +1,16 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"crypto/ed25519"
 	"encoding/binary"
-	"errors"
 	"fmt"
-	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"runtime"
 	"slices"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
@@ -60,6 +56,7 @@ func TestMemory(t *testing.T) {
 // memory is a store to copy and the real program to run on copies of it.
 type memory struct {
 	binary, template string
+	launcher         string // testdata/launch
 	home             clock.SiteID
 	public           ed25519.PublicKey // of home
 	idle             int64             // bytes that the program has resident when it does nothing
@@ -67,7 +64,10 @@ type memory struct {
 
 func newMemory(t *testing.T) *memory {
 	t.Helper()
-	m := &memory{binary: buildPulk(t), template: filepath.Join(t.TempDir(), "home.db")}
+	m := &memory{binary: buildPulk(t), launcher: filepath.Join(t.TempDir(), "launch"), template: filepath.Join(t.TempDir(), "home.db")}
+	if out, err := exec.Command("go", "build", "-o", m.launcher, "./testdata/launch").CombinedOutput(); err != nil {
+		t.Fatalf("go build: %v\n%s", err, out)
+	}
 	for range 3 {
 		peak, out, ok := m.run(t, "help")
 		if !ok {
@@ -158,54 +158,16 @@ func (m *memory) measured(t *testing.T, args ...string) (ok bool, out string) {
 	return ok, out
 }
 
-// What tells the launcher what to run.
-const envLaunch = "PULK_TEST_LAUNCH"
-
 // run returns the peak of resident bytes of one run of the program, the end of its
-// standard error, and whether it ended well. A small process of its own launches it:
-// Linux lets a child's peak begin at its parent's size.
+// standard error, and whether it ended well.
 func (m *memory) run(t *testing.T, args ...string) (peak int64, out string, ok bool) {
 	t.Helper()
-	launcher := exec.Command(os.Args[0], append([]string{"-test.run=^TestLaunch$", m.binary}, args...)...)
-	launcher.Env = append(os.Environ(), envLaunch+"=1")
-	said, err := launcher.Output()
+	said, err := exec.Command(m.launcher, append([]string{m.binary}, args...)...).Output()
 	if err != nil {
 		t.Fatalf("launcher: %v: %s", err, said)
 	}
-	said, _, _ = bytes.Cut(said, []byte("\nPASS"))
 	if n, err := fmt.Sscanf(string(said), "peak %d ok %t", &peak, &ok); n != 2 {
 		t.Fatalf("launcher: %v: %s", err, said)
 	}
 	return peak, string(said), ok
 }
-
-// TestLaunch is the launcher.
-func TestLaunch(t *testing.T) {
-	if os.Getenv(envLaunch) == "" {
-		t.Skip("runs for TestMemory")
-	}
-	var complaint tail
-	at := slices.Index(os.Args, "-test.run=^TestLaunch$")
-	program := exec.Command(os.Args[at+1], os.Args[at+2:]...)
-	program.Stderr = &complaint
-	err := program.Run()
-	var exit *exec.ExitError
-	if err != nil && !errors.As(err, &exit) {
-		t.Fatal(err)
-	}
-	usage := program.ProcessState.SysUsage().(*syscall.Rusage)
-	fmt.Printf("peak %d ok %t\n%s\n", usage.Maxrss<<10, err == nil, complaint.kept)
-}
-
-// tail keeps the end of what is written to it.
-type tail struct{ kept []byte }
-
-func (w *tail) Write(p []byte) (int, error) {
-	w.kept = append(w.kept, p...)
-	if n := len(w.kept); n > 2000 {
-		w.kept = append([]byte{}, w.kept[n-1000:]...)
-	}
-	return len(p), nil
-}
-
-var _ io.Writer = (*tail)(nil)

@@ -25,12 +25,18 @@ import (
 // the station, in which the runs of all days but the last have ended.
 func seasonStore(tb testing.TB, days int) (*changelog.Log, int) {
 	tb.Helper()
-	ctx := context.Background()
 	store, err := schema.Create(filepath.Join(tb.TempDir(), "home.db"), schema.Scratch)
 	if err != nil {
 		tb.Fatal(err)
 	}
 	tb.Cleanup(func() { store.Close() })
+	return fillSeason(tb, store, days)
+}
+
+// fillSeason fills a new store as seasonStore says.
+func fillSeason(tb testing.TB, store *schema.Store, days int) (*changelog.Log, int) {
+	tb.Helper()
+	ctx := context.Background()
 	var campaign uuid.UUID
 	binary.BigEndian.PutUint32(campaign[:], daytest.Campaign)
 	now := time.Date(2027, 1, 5, 0, 0, 0, 0, time.UTC)

@@ -1,0 +1,53 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"runtime"
+	"testing"
+
+	"pulk/schema"
+	"pulk/sync/bundle/daytest"
+)
+
+// TestMemoryStore does as TestMemory does with commands that tell of a whole store:
+// one of a season of 100,000 changes with thousands of conflicts, or, in a short test,
+// of a tenth of that.
+func TestMemoryStore(t *testing.T) {
+	if runtime.GOOS != "linux" {
+		t.Skip("the peak of a process is read as Linux tells it")
+	}
+	days, last := 50, "2027-02-23"
+	if testing.Short() {
+		days, last = 5, "2027-01-09"
+	}
+	m := newMemory(t)
+	path := filepath.Join(t.TempDir(), "season.db")
+	store, err := schema.Create(path, schema.Scratch)
+	if err != nil {
+		t.Fatal(err)
+	}
+	log, _ := fillSeason(t, store, days)
+	var next []byte // a day more
+	if _, err := daytest.Bundles(1, days+1, log.Self().Site, func(data []byte) error { next = data; return nil }); err != nil {
+		t.Fatal(err)
+	}
+	if err := store.Close(); err != nil {
+		t.Fatal(err)
+	}
+	page := filepath.Join(t.TempDir(), "day.html")
+	for _, args := range [][]string{
+		{"report", "day", "--date", last, "--html", page},
+		{"report", "day", "--date", last, "--json"},
+		{"conflict", "list"},
+		{"run", "list", "--json"},
+		{"stock", "list"},
+		{"verify"},
+		append([]string{"bundle", "take"}, m.write(t, [][]byte{next})...),
+	} {
+		m.within(t, true, append(args, "--store", path)...)
+	}
+	if info, err := os.Stat(page); err != nil || info.Size() < 100_000 {
+		t.Errorf("the page of a full day: %v, %v", info, err)
+	}
+}
