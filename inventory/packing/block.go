@@ -86,10 +86,31 @@ func packed(v vec) uint64 {
 
 // Blocks are worth their place in memory up to here; more only slow the search.
 const (
-	maxBlocks   = 10_000
-	fewBlocks   = 1_000 // where there is no time to search
-	leastFilled = 0.98  // of a block's room must be boxes
+	maxBlocks = 10_000
+	fewBlocks = 1_000 // where there is no time to search
 )
+
+// What of a block's room must be boxes. Where there are many boxes of each type, grids of
+// them are large, and a block with any loss is worse than two without. Where hardly two
+// are alike, there are no blocks to speak of but those with some loss.
+const (
+	leastFilled    = 0.98
+	manyCopies     = 4 // boxes of each type, in the mean
+	leastOfMany    = 1
+	roundingFilled = 1e-9
+)
+
+// leastFilled is the share for the boxes at hand.
+func (f *filling) leastFilled() float64 {
+	boxes := 0
+	for i := range f.types {
+		boxes += int(f.types[i].count)
+	}
+	if boxes >= manyCopies*len(f.types) {
+		return leastOfMany - roundingFilled
+	}
+	return leastFilled
+}
 
 // grids makes the blocks of one type that fit into a container.
 func (f *filling) grids(limit int) []block {
@@ -235,7 +256,7 @@ func (f *filling) join(list []block, i, j int32, axis int, scratch *[]need) (blo
 	d[across] = max(a.size[across], b.size[across])
 	d[other] = max(a.size[other], b.size[other])
 	room := int64(d[0]) * int64(d[1]) * int64(d[2])
-	if float64(a.volume+b.volume) < leastFilled*float64(room) {
+	if float64(a.volume+b.volume) < f.filled*float64(room) {
 		return block{}, false
 	}
 	low, high := i, j

@@ -4,13 +4,14 @@ import (
 	"math"
 )
 
-// Exponents of the value of a block in a space: its volume, times the share of the
-// space that can still be used to the power of lossPower, times the share of its
-// surface that touches to the power of contactPower, over the number of its boxes to
-// the power of piecesPower. After Araya, Guerrero and Nuñez (2017), VCS.
+// The value of a block in a space is its volume, times the share of each length of the
+// space that can still be used beside it, times the square of the share of its surface
+// that touches, over the number of its boxes to the power of piecesPower. After Araya,
+// Guerrero and Nuñez (2017), VCS, who have other powers: these were chosen by invented
+// instances.
 const (
 	piecesPower = 0.2
-	nearShare   = 0.04 // of a block's length: what is as near counts as touching
+	nearShare   = 0.01 // of the container's length: what is as near counts as touching
 )
 
 // worker is what one goroutine works with; nothing is allocated in its loops.
@@ -185,7 +186,6 @@ scan:
 		}
 		at := c.at(b.size)
 		touch := w.contact(c, at, b.size) / f.surface[i]
-		touch *= touch
 		value *= touch * touch
 		if value <= least || !w.allowed(s, i, at, false) {
 			continue

@@ -16,6 +16,7 @@ type filling struct {
 	surface   []float64 // of blocks
 	supported bool      // spaces stand on what carries wholly
 	lowOnly   bool      // blocks are set at the bottom of spaces
+	filled    float64   // what of a block's room must be boxes
 	rules     rules
 	centre    bounds
 	opening   Opening
@@ -23,7 +24,7 @@ type filling struct {
 }
 
 func (f *filling) prepare(limit int, simple bool) {
-	f.blocks = f.grids(limit)
+	f.blocks, f.filled = f.grids(limit), f.leastFilled()
 	if !simple {
 		f.blocks = f.combine(f.blocks, limit)
 	}

@@ -5,8 +5,10 @@ import (
 	"context"
 	"flag"
 	"fmt"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -15,7 +17,7 @@ import (
 )
 
 var (
-	setsFlag      = flag.String("set", "BR1,BR4,BR7", "for the Published benchmark: sets, divided by commas")
+	setsFlag      = flag.String("set", "BR1,BR4,BR7", "for the Published benchmark: sets, divided by commas; made8 invents some with 8 types")
 	problemsFlag  = flag.String("problems", "1-2", "for the Published benchmark: problems, as 1-5 or 1,7")
 	secondsFlag   = flag.Float64("seconds", 0, "for the Published benchmark: seconds an instance; 0 is by -rollouts")
 	processorFlag = flag.Float64("processor", 0, "for the Published benchmark: seconds of processor time an instance, over all goroutines")
@@ -33,9 +35,50 @@ type problem struct {
 	container Container
 }
 
-// readProblems reads the instances of a set, as far as they are there.
+// invent makes 50 instances with so many types of boxes, which fill a container just
+// about. Constants of the search are chosen by these, so that published ones only judge.
+func invent(set string, kinds int) []problem {
+	var list []problem
+	for number := 1; number <= 50; number++ {
+		chance := rand.New(rand.NewPCG(uint64(kinds), uint64(number)))
+		p := problem{set: set, number: number, container: Container{Size: [][3]int{{587, 233, 220}, {1203, 235, 239}, {120, 80, 100}}[chance.IntN(3)], Count: 1}}
+		least := p.container.Size[0]
+		for _, length := range p.container.Size {
+			least = min(least, length)
+		}
+		room := 1
+		for _, length := range p.container.Size {
+			room *= length
+		}
+		for kind := range kinds {
+			b := Box{ID: fmt.Sprint(kind + 1), Upright: [3]bool{chance.IntN(2) == 0, chance.IntN(2) == 0, true}}
+			for side := range b.Size {
+				b.Size[side] = least/10 + chance.IntN(least*2/5)
+			}
+			p.boxes = append(p.boxes, b)
+		}
+		for room > 0 {
+			b := &p.boxes[chance.IntN(kinds)]
+			b.Count++
+			room -= b.Size[0] * b.Size[1] * b.Size[2]
+		}
+		p.boxes = slices.DeleteFunc(p.boxes, func(b Box) bool { return b.Count == 0 })
+		list = append(list, p)
+	}
+	return list
+}
+
+// readProblems reads the instances of a set, as far as they are there; made8 and the like
+// are invented, with 8 types of boxes.
 func readProblems(t testing.TB, set string) []problem {
 	t.Helper()
+	if text, ok := strings.CutPrefix(set, "made"); ok {
+		kinds, err := strconv.Atoi(text)
+		if err != nil || kinds < 1 {
+			t.Fatalf("set %s: like made8", set)
+		}
+		return invent(set, kinds)
+	}
 	names, err := filepath.Glob(filepath.Join(*folderFlag, set+"_*.txt"))
 	if err != nil || len(names) == 0 {
 		t.Fatalf("no file of set %s in %s", set, *folderFlag)
