@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"os/signal"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -25,6 +26,7 @@ var (
 	supportFlag   = flag.Float64("support", 0, "for the Published benchmark: share of each base that must be supported")
 	folderFlag    = flag.String("folder", "../../testdata/checks/packing", "folder of the published instances")
 	workersFlag   = flag.Int("workers", 2, "for the Published benchmark: goroutines")
+	progressFlag  = flag.Bool("progress", false, "for the Published benchmark: tell on the standard error how far it is")
 )
 
 // problem is one published instance.
@@ -139,12 +141,18 @@ func among(list string, n int) bool {
 }
 
 // BenchmarkPublished packs published instances and reports the mean share of the
-// container that is filled, for each set, beside that of the simple heuristic.
+// container that is filled, for each set, beside that of the simple heuristic. An
+// interrupt ends it with the means of what was packed until then.
 func BenchmarkPublished(b *testing.B) {
+	ctx, cancel := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer cancel()
 	for set := range strings.SplitSeq(*setsFlag, ",") {
+		if ctx.Err() != nil {
+			return
+		}
 		b.Run(set, func(b *testing.B) {
 			for b.Loop() {
-				benchmarkSet(b, set)
+				benchmarkSet(ctx, b, set)
 			}
 		})
 	}
@@ -161,10 +169,10 @@ func spent() float64 {
 
 // budget returns a context that ends when the flags say so, and which share of it is
 // over; nil where it has no end.
-func budget() (context.Context, context.CancelFunc, func() float64) {
+func budget(parent context.Context) (context.Context, context.CancelFunc, func() float64) {
 	switch {
 	case *processorFlag > 0:
-		ctx, cancel := context.WithCancel(context.Background())
+		ctx, cancel := context.WithCancel(parent)
 		start := spent()
 		used := func() float64 { return (spent() - start) / *processorFlag }
 		go func() {
@@ -176,55 +184,89 @@ func budget() (context.Context, context.CancelFunc, func() float64) {
 		return ctx, cancel, used
 	case *secondsFlag > 0:
 		start := time.Now()
-		ctx, cancel := context.WithTimeout(context.Background(), time.Duration(*secondsFlag*float64(time.Second)))
+		ctx, cancel := context.WithTimeout(parent, time.Duration(*secondsFlag*float64(time.Second)))
 		return ctx, cancel, func() float64 { return time.Since(start).Seconds() / *secondsFlag }
 	}
-	ctx, cancel := context.WithCancel(context.Background())
+	ctx, cancel := context.WithCancel(parent)
 	return ctx, cancel, nil
 }
 
-func benchmarkSet(b *testing.B, set string) {
-	sum, simple, loads, simpleLoads, rollouts, n := 0.0, 0.0, 0, 0, 0, 0
-	start := spent()
-	for _, p := range readProblems(b, set) {
-		if !among(*problemsFlag, p.number) {
-			continue
-		}
-		if set == "thpack9" {
-			p.container.Count = AsMany
-		}
-		options := Options{Support: *supportFlag, Workers: *workersFlag, Rollouts: *rolloutsFlag}
-		if *secondsFlag > 0 || *processorFlag > 0 {
-			options.Rollouts = 0
-		}
-		ctx, cancel, used := budget()
-		options.Used = used
-		r, err := Pack(ctx, p.boxes, []Container{p.container}, options)
-		cancel()
-		if err != nil {
-			b.Fatal(err)
-		}
-		if err := plainCheck(p.boxes, []Container{p.container}, options, r); err != nil {
-			b.Fatalf("%s problem %d: %v", set, p.number, err)
-		}
-		plain := Simple(p.boxes, []Container{p.container}, options)
-		if err := plainCheck(p.boxes, []Container{p.container}, options, plain); err != nil {
-			b.Fatalf("%s problem %d, simple: %v", set, p.number, err)
+// tally sums up what was packed of a set.
+type tally struct {
+	filled, simple                         float64 // shares
+	processor                              float64 // seconds
+	loads, simpleLoads, rollouts, problems int
+}
+
+func (t *tally) add(r, plain Result) {
+	t.filled += filled(r)
+	t.simple += filled(plain)
+	t.loads += len(r.Loads)
+	t.simpleLoads += len(plain.Loads)
+	t.rollouts += r.Rollouts
+	t.problems++
+}
+
+// report gives the means; of nothing there are none.
+func (t *tally) report(b *testing.B) {
+	n := float64(t.problems)
+	if n == 0 {
+		return
+	}
+	b.ReportMetric(100*t.filled/n, "%filled")
+	b.ReportMetric(100*t.simple/n, "%simple")
+	b.ReportMetric(float64(t.loads)/n, "containers")
+	b.ReportMetric(float64(t.simpleLoads)/n, "containers-simple")
+	b.ReportMetric(float64(t.rollouts)/n, "rollouts")
+	b.ReportMetric(t.processor/n, "cpu-s/problem")
+	b.ReportMetric(n, "problems")
+}
+
+func benchmarkSet(ctx context.Context, b *testing.B, set string) {
+	var all tally
+	problems := slices.DeleteFunc(readProblems(b, set), func(p problem) bool { return !among(*problemsFlag, p.number) })
+	for i, p := range problems {
+		start := spent()
+		r, plain := packChecked(ctx, b, p)
+		if ctx.Err() != nil {
+			// What is begun is no sample of what the time gives.
+			b.Logf("interrupted in %s %d, %.3f %% so far: the means are those of the %d of %d problems before it", set, p.number, 100*filled(r), i, len(problems))
+			break
 		}
 		b.Logf("%s %d: %.3f %%, %d containers, %d rollouts; simple %.3f %%, %d", set, p.number, 100*filled(r), len(r.Loads), r.Rollouts, 100*filled(plain), len(plain.Loads))
-		sum += filled(r)
-		simple += filled(plain)
-		loads += len(r.Loads)
-		simpleLoads += len(plain.Loads)
-		rollouts += r.Rollouts
-		n++
+		all.add(r, plain)
+		all.processor += spent() - start
+		if *progressFlag {
+			fmt.Fprintf(os.Stderr, "%s: %d of %d problems, %.3f %% in the mean\n", set, i+1, len(problems), 100*all.filled/float64(all.problems))
+		}
 	}
-	b.ReportMetric(100*sum/float64(n), "%filled")
-	b.ReportMetric(100*simple/float64(n), "%simple")
-	b.ReportMetric(float64(loads)/float64(n), "containers")
-	b.ReportMetric(float64(simpleLoads)/float64(n), "containers-simple")
-	b.ReportMetric(float64(rollouts)/float64(n), "rollouts")
-	b.ReportMetric((spent()-start)/float64(n), "cpu-s/problem")
+	all.report(b)
+}
+
+// packChecked packs a problem with and without search, and holds both to the checker.
+func packChecked(ctx context.Context, b *testing.B, p problem) (r, plain Result) {
+	if p.set == "thpack9" {
+		p.container.Count = AsMany
+	}
+	options := Options{Support: *supportFlag, Workers: *workersFlag, Rollouts: *rolloutsFlag}
+	if *secondsFlag > 0 || *processorFlag > 0 {
+		options.Rollouts = 0
+	}
+	ctx, cancel, used := budget(ctx)
+	defer cancel()
+	options.Used = used
+	containers := []Container{p.container}
+	r, err := Pack(ctx, p.boxes, containers, options)
+	if err != nil {
+		b.Fatal(err)
+	}
+	plain = Simple(p.boxes, containers, options)
+	for _, packed := range []Result{r, plain} {
+		if err := plainCheck(p.boxes, containers, options, packed); err != nil {
+			b.Fatalf("%s problem %d: %v", p.set, p.number, err)
+		}
+	}
+	return r, plain
 }
 
 // filled returns the share of the first container that is filled.
