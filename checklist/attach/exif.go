@@ -2,6 +2,7 @@ package attach
 
 import (
 	"bufio"
+	"bytes"
 	"encoding/binary"
 	"fmt"
 	"io"
@@ -11,14 +12,17 @@ import (
 const (
 	markScan      = 0xda
 	markEnd       = 0xd9
+	markApp0      = 0xe0
 	markApp1      = 0xe1
+	markApp14     = 0xee
 	maxSegments   = 4096
 	exifIntro     = "Exif\x00\x00"
 	orientationID = 0x0112
 )
 
-// lookAtJPEG reads the segments of a JPEG up to its picture: the bounds, how the
-// samples lie, and which way up it is.
+// lookAtJPEG reads the segments of a JPEG: the bounds, how the samples lie, and which
+// way up it is. It goes on behind the first scan, to the end, as what the colours mean
+// may be told late.
 func lookAtJPEG(source io.Reader) (facts, error) {
 	r := bufio.NewReader(source)
 	f := facts{format: "jpeg", orientation: 1}
@@ -26,36 +30,65 @@ func lookAtJPEG(source io.Reader) (facts, error) {
 	if _, err := r.Discard(2); err != nil {
 		return f, bad("that ends at once")
 	}
-	for range maxSegments {
+	var colours jpegColours
+	scanned := false
+	for segments := 0; segments < maxSegments; {
 		mark, err := nextMark(r)
-		if err != nil {
-			return f, bad("that ends before its picture")
-		}
 		switch {
-		case mark == markScan || mark == markEnd:
+		case mark >= 0xd0 && mark <= 0xd7: // these stand alone
+			continue
+		case err != nil && !scanned:
+			return f, bad("that ends before its picture")
+		case err != nil || mark == markEnd || mark == markScan && !scanned:
 			if f.width == 0 || f.height == 0 {
 				return f, bad("without bounds")
 			}
-			return f, nil
-		case mark >= 0xd0 && mark <= 0xd7: // these stand alone
-			continue
+			if err != nil || mark == markEnd {
+				f.turned = colours.turned()
+				return f, nil
+			}
+			scanned = true
 		}
+		segments++
 		body, err := segment(r)
-		if err != nil {
+		if err != nil && !scanned {
 			return f, bad("that ends before its picture")
 		}
 		switch {
 		case mark >= 0xc0 && mark <= 0xcf && mark != 0xc4 && mark != 0xc8 && mark != 0xcc:
-			if !f.takeFrame(mark, body) {
-				return f, bad("whose bounds cannot be read")
+			if colours.components != nil || !f.takeFrame(mark, body) {
+				return f, bad("whose bounds cannot be read, or are told twice")
 			}
+			colours.components = body[5:]
 		case mark == markApp1:
 			if n := orientationOf(body); n != 0 {
 				f.orientation = n
 			}
+		case mark == markApp0:
+			colours.jfif = colours.jfif || bytes.HasPrefix(body, []byte("JFIF\x00"))
+		case mark == markApp14:
+			colours.plain = colours.plain || len(body) >= 12 && bytes.HasPrefix(body, []byte("Adobe")) && body[11] == 0
 		}
 	}
 	return f, bad("with too many segments")
+}
+
+// jpegColours is what tells whether the samples of a JPEG are red, green and blue, or
+// four inks, rather than brightness and two colours.
+type jpegColours struct {
+	components []byte // their number, then three bytes for each, the first its name
+	jfif       bool   // JFIF (ITU-T T.871): they are not
+	plain      bool   // an Adobe segment says that nothing was transformed
+}
+
+// turned returns the bytes that four pixels take when they are turned into such
+// colours.
+func (c jpegColours) turned() int {
+	named := len(c.components) >= 10 && c.components[1] == 'R' && c.components[4] == 'G' && c.components[7] == 'B'
+	if len(c.components) > 0 && (c.components[0] == 4 || c.components[0] == 3 && !c.jfif && (c.plain || named)) {
+		return 16
+	}
+	return 0
 }
 
 // The decoder of the standard library meets the same marks in the same bytes, so that
@@ -104,12 +137,8 @@ func (f *facts) takeFrame(mark byte, body []byte) bool {
 		h, v := int(body[7+3*i]>>4), int(body[7+3*i]&15)
 		most, sum = max(most, h*v), sum+h*v
 	}
-	// Four pixels' worth, by the component that is sampled most; four components are
-	// turned into others of 4 bytes a pixel.
+	// Four pixels' worth, by the component that is sampled most.
 	f.samples = (4*sum + most - 1) / most
-	if body[5] == 4 {
-		f.samples += 16
-	}
 	return true
 }
 

@@ -1,7 +1,9 @@
 package attach
 
 import (
+	"bufio"
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"image"
@@ -80,6 +82,7 @@ type facts struct {
 	width, height int
 	progressive   bool // of a JPEG
 	samples       int  // bytes that its decoder keeps for four pixels
+	turned        int  // bytes of four pixels that it turns these into, beside them
 	orientation   int  // 1 to 8, as EXIF numbers them; 1 is upright
 }
 
@@ -121,10 +124,41 @@ func lookAt(source io.ReadSeeker) (facts, error) {
 		return f, fmt.Errorf("%w that can be read: %w", ErrNoPicture, err)
 	}
 	f.width, f.height, f.samples = config.Width, config.Height, 4*bytesOf(config.ColorModel)
-	if f.format == "png" && n == len(magic) && magic[n-1] != 0 {
-		f.samples *= 2 // an interlaced one is decoded into passes, beside the whole
+	if f.format == "gif" {
+		f.turned = f.samples // an interlaced one is put in order beside it
+		return f, nil
+	}
+	if _, err := source.Seek(0, io.SeekStart); err != nil {
+		return f, err
+	}
+	if (config.ColorModel == color.GrayModel || config.ColorModel == color.Gray16Model) && hasTransparency(io.LimitReader(source, maxSourceBytes)) {
+		f.samples *= 4 // it becomes one of four channels
+	}
+	if n == len(magic) && magic[n-1] != 0 {
+		f.turned = f.samples // an interlaced one is decoded into passes, beside the whole
 	}
 	return f, nil
+}
+
+// hasTransparency reports whether a PNG has a chunk tRNS before its picture (ISO/IEC
+// 15948, 11.3.2.1): it may make one colour transparent.
+func hasTransparency(source io.Reader) bool {
+	r := bufio.NewReader(source)
+	if _, err := r.Discard(8); err != nil {
+		return false
+	}
+	for {
+		var head [8]byte // the length of the chunk, and its type
+		if _, err := io.ReadFull(r, head[:]); err != nil || string(head[4:]) == "IDAT" {
+			return false
+		}
+		if string(head[4:]) == "tRNS" {
+			return true
+		}
+		if _, err := io.CopyN(io.Discard, r, int64(binary.BigEndian.Uint32(head[:]))+4); err != nil { // with its check
+			return false
+		}
+	}
 }
 
 // bytesOf returns the bytes that a pixel takes in memory.
@@ -146,11 +180,11 @@ func bytesOf(model color.Model) int {
 func (f facts) decodedBytes() int64 {
 	const edge = 32 // a JPEG's planes end at whole blocks
 	pixels := (int64(f.width) + edge) * (int64(f.height) + edge)
-	bytes := pixels * int64(f.samples) / 4
+	samples := int64(f.samples)
 	if f.progressive {
-		bytes *= 5 // a coefficient of 4 bytes a sample, beside the samples
+		samples *= 5 // a coefficient of 4 bytes a sample, beside the samples
 	}
-	return bytes
+	return pixels * (samples + int64(f.turned)) / 4
 }
 
 // scale returns a picture, on white, whose longer edge has at most so many pixels. It

@@ -4,12 +4,15 @@ import (
 	"bytes"
 	"encoding/binary"
 	"errors"
+	"hash/crc32"
 	"image"
 	"image/color"
 	"image/gif"
 	"image/jpeg"
 	"image/png"
 	"math/rand/v2"
+	"runtime"
+	"slices"
 	"testing"
 )
 
@@ -189,6 +192,99 @@ func TestPreviewRefusesBombs(t *testing.T) {
 	for name, source := range map[string]string{"empty": "", "pdf": "%PDF-1.7\n", "cut": string(jpegBomb[:20]), "text": "cable jacket"} {
 		if _, err := Preview(bytes.NewReader([]byte(source))); !errors.Is(err, ErrNoPicture) {
 			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// pngWith returns a PNG whose head says that it is interlaced, or that has a chunk tRNS
+// in front of its picture.
+func pngWith(t testing.TB, picture image.Image, interlaced bool, transparent []byte) []byte {
+	t.Helper()
+	var out bytes.Buffer
+	if err := png.Encode(&out, picture); err != nil {
+		t.Fatal(err)
+	}
+	data := out.Bytes()
+	const head, end = 8, 33 // of the first chunk
+	if interlaced {
+		data[end-5] = 1
+		binary.BigEndian.PutUint32(data[end-4:], crc32.ChecksumIEEE(data[head+4:end-4]))
+	}
+	if transparent == nil {
+		return data
+	}
+	chunk := append(binary.BigEndian.AppendUint32(nil, uint32(len(transparent))), append([]byte("tRNS"), transparent...)...)
+	chunk = binary.BigEndian.AppendUint32(chunk, crc32.ChecksumIEEE(chunk[4:]))
+	return slices.Concat(data[:end], chunk, data[end:])
+}
+
+// jpegWith returns a JPEG that is changed as the names of its components or its frame's
+// mark are, and with a segment behind its start or behind its scan.
+func jpegWith(t testing.TB, picture image.Image, names string, progressive bool, first, last []byte) []byte {
+	t.Helper()
+	data := asJPEG(t, picture)
+	frame, scan := bytes.Index(data, []byte{0xff, 0xc0}), bytes.Index(data, []byte{0xff, markScan})
+	for i, name := range []byte(names) {
+		data[frame+10+3*i], data[scan+5+2*i] = name, name
+	}
+	if progressive {
+		data[frame+1] = 0xc2
+		data[scan+5+2*int(data[scan+4])+1] = 0 // the scan holds the first coefficients alone
+	}
+	end := len(data) - 2
+	return slices.Concat(data[:2], first, data[2:end], last, data[end:])
+}
+
+// TestDecodedBytesAreAll decodes each sort of picture, the rarer ones too, and holds
+// what that takes against what was worked out before. Some are cut short: what they
+// take they have taken by then.
+func TestDecodedBytesAreAll(t *testing.T) {
+	bounds := image.Rect(0, 0, 1500, 1100)
+	colours := image.NewYCbCr(bounds, image.YCbCrSubsampleRatio420)
+	gray, gray16 := image.NewGray(bounds), image.NewGray16(bounds)
+	adobe := append([]byte{0xff, markApp14, 0, 14}, "Adobe\x00\x00\x00\x00\x00\x00\x00"...)
+	jfif := append([]byte{0xff, markApp0, 0, 16}, "JFIF\x00\x01\x01\x00\x00\x01\x00\x01\x00\x00"...)
+	var animation bytes.Buffer
+	if err := gif.Encode(&animation, image.NewPaletted(bounds, color.Palette{color.Black, color.White}), nil); err != nil {
+		t.Fatal(err)
+	}
+	interlaced := bytes.Clone(animation.Bytes())
+	interlaced[bytes.IndexByte(interlaced[13:], ',')+13+9] |= 0x40
+	for _, picture := range []struct {
+		name string
+		data []byte
+		most int64 // times what is taken that may be worked out
+	}{
+		{"jpeg", jpegWith(t, colours, "", false, nil, nil), 2},
+		{"jpeg_gray", jpegWith(t, gray, "", false, nil, nil), 2},
+		{"jpeg_rgb", jpegWith(t, colours, "RGB", false, nil, nil), 2},
+		{"jpeg_rgb_in_jfif", jpegWith(t, colours, "RGB", false, jfif, nil), 2},
+		{"jpeg_adobe", jpegWith(t, colours, "", false, adobe, nil), 2},
+		{"jpeg_adobe_last", jpegWith(t, colours, "", false, nil, adobe), 2},
+		{"jpeg_progressive", jpegWith(t, colours, "", true, nil, nil), 2},
+		{"jpeg_progressive_rgb", jpegWith(t, colours, "RGB", true, nil, nil), 2},
+		{"png_gray", pngWith(t, gray, false, nil), 2},
+		{"png_gray_transparent", pngWith(t, gray, false, []byte{0, 7}), 2},
+		{"png_gray_interlaced", pngWith(t, gray, true, nil), 2},
+		{"png_gray16", pngWith(t, gray16, false, nil), 2},
+		{"png_gray16_transparent", pngWith(t, gray16, false, []byte{0, 7}), 2},
+		{"png_deep_interlaced", pngWith(t, image.NewNRGBA64(bounds), true, nil), 2},
+		{"gif", animation.Bytes(), 3},
+		{"gif_interlaced", interlaced, 2},
+	} {
+		facts, err := look(bytes.NewReader(picture.data))
+		if err != nil {
+			t.Errorf("%s: %v", picture.name, err)
+			continue
+		}
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		_, _, err = image.Decode(bytes.NewReader(picture.data))
+		runtime.ReadMemStats(&after)
+		const beside = 300_000 // tables and buffers of decoders
+		took, said := int64(after.TotalAlloc-before.TotalAlloc), facts.decodedBytes()
+		if took > said+beside || said > picture.most*took {
+			t.Errorf("%s: decoding took %d bytes (and ended with %v), %d were worked out", picture.name, took, err, said)
 		}
 	}
 }

@@ -1,7 +1,11 @@
 package main
 
 import (
+	"bytes"
+	"encoding/binary"
+	"errors"
 	"fmt"
+	"hash/crc32"
 	"image"
 	"image/jpeg"
 	"image/png"
@@ -9,6 +13,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -81,6 +86,7 @@ func TestMemoryFiles(t *testing.T) {
 	for name, write := range worstPictures() {
 		t.Run(name, func(t *testing.T) { m.picture(t, write) })
 	}
+	t.Run("file_too_large", func(t *testing.T) { m.tooLarge(t) })
 	t.Run("mail", func(t *testing.T) { m.mailBox(t) })
 }
 
@@ -112,10 +118,30 @@ func worstPictures() map[string]func(io.Writer) error {
 		"picture_photo": func(w io.Writer) error {
 			return jpeg.Encode(w, image.NewYCbCr(edge(6), image.YCbCrSubsampleRatio420), nil)
 		},
+		"picture_colours": func(w io.Writer) error { // which the decoder turns into others
+			var photo bytes.Buffer
+			err := jpeg.Encode(&photo, image.NewYCbCr(edge(6), image.YCbCrSubsampleRatio420), nil)
+			data := photo.Bytes()
+			frame, scan := bytes.Index(data, []byte{0xff, 0xc0}), bytes.Index(data, []byte{0xff, 0xda})
+			for i, name := range []byte("RGB") {
+				data[frame+10+3*i], data[scan+5+2*i] = name, name
+			}
+			_, failed := w.Write(data)
+			return errors.Join(err, failed)
+		},
+		"picture_transparent": func(w io.Writer) error { // which gives gray four channels
+			var gray bytes.Buffer
+			err := png.Encode(&gray, image.NewGray(edge(4)))
+			chunk := append([]byte("\x00\x00\x00\x02"), "tRNS\x00\x00"...)
+			chunk = binary.BigEndian.AppendUint32(chunk, crc32.ChecksumIEEE(chunk[4:]))
+			_, failed := w.Write(slices.Concat(gray.Bytes()[:33], chunk, gray.Bytes()[33:]))
+			return errors.Join(err, failed)
+		},
 		"picture_bomb": func(w io.Writer) error { return png.Encode(w, image.NewGray(image.Rect(0, 0, 30_000, 30_000))) },
 	}
 }
 
+// picture attaches a picture to a unit.
 func (m *memory) picture(t *testing.T, write func(io.Writer) error) {
 	path := filepath.Join(t.TempDir(), "picture")
 	file, err := os.Create(path)
@@ -128,16 +154,38 @@ func (m *memory) picture(t *testing.T, write func(io.Writer) error) {
 	if err := file.Close(); err != nil {
 		t.Fatal(err)
 	}
+	store := m.storeWithUnit(t)
+	m.within(t, true, "attach", "add", "--store", store, "--as", "ida", "--to", "SM3-1", path)
+}
+
+// storeWithUnit returns a store with the unit SM3-1, to attach things to.
+func (m *memory) storeWithUnit(t *testing.T) string {
+	t.Helper()
 	store := m.store(t)
 	m.within(t, true, "person", "add", "--store", store, "--name", "Ida", "ida")
 	for _, args := range [][]string{
 		{"item", "import", "../../testdata/catalogue.csv"},
 		{"location", "add", "--name", "Store", "store"},
 		{"unit", "add", "--part", "SM3-001", "--at", "store", "SM3-1"},
-		{"attach", "add", "--to", "SM3-1", path},
 	} {
 		m.within(t, true, append(args[:2:2], append([]string{"--store", store, "--as", "ida"}, args[2:]...)...)...)
 	}
+	return store
+}
+
+// tooLarge attaches a file that is larger than what is taken, which looks like a
+// picture that never begins, and makes a preview of it.
+func (m *memory) tooLarge(t *testing.T) {
+	folder := t.TempDir()
+	huge, small := filepath.Join(folder, "huge.jpg"), filepath.Join(folder, "small.txt")
+	segment := append([]byte{0xff, 0xe1, 0xff, 0xff}, make([]byte, 65_533)...)
+	data := append([]byte{0xff, 0xd8}, bytes.Repeat(segment, 2000)...)
+	if err := errors.Join(os.WriteFile(huge, data, 0o600), os.WriteFile(small, []byte("x"), 0o600)); err != nil {
+		t.Fatal(err)
+	}
+	store := m.storeWithUnit(t)
+	m.within(t, false, "attach", "add", "--store", store, "--as", "ida", "--to", "SM3-1", huge)
+	m.within(t, false, "attach", "add", "--store", store, "--as", "ida", "--to", "SM3-1", "--preview", huge, small)
 }
 
 // mailBox lets the program look through a mail box of what strangers sent.
