@@ -224,7 +224,10 @@ func (c *Client) listing(ctx context.Context) (listing, error) {
 		return l, err
 	}
 	defer response.Body.Close()
-	return l, json.NewDecoder(io.LimitReader(response.Body, maxListing)).Decode(&l)
+	if err := json.NewDecoder(io.LimitReader(response.Body, maxListing)).Decode(&l); err != nil {
+		return l, fmt.Errorf("the hub's listing cannot be read: %w", err)
+	}
+	return l, nil
 }
 
 // MaxParcelBytes returns what the hub said at the last List; 0 before.

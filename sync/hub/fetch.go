@@ -1,6 +1,8 @@
 package hub
 
 import (
+	"bytes"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -12,12 +14,42 @@ import (
 
 // listing is the answer to GET /v1/parcels.
 type listing struct {
-	Site           string          `json:"site"`
-	MaxParcelBytes int64           `json:"max_parcel_bytes"`
-	QuotaBytes     int64           `json:"quota_bytes"`
-	UsedBytes      int64           `json:"used_bytes"` // of the quota, by what this site has left here
-	Parcels        []listedParcel  `json:"parcels"`
-	Expired        []expiredParcel `json:"expired"`
+	Site           string             `json:"site"`
+	MaxParcelBytes int64              `json:"max_parcel_bytes"`
+	QuotaBytes     int64              `json:"quota_bytes"`
+	UsedBytes      int64              `json:"used_bytes"` // of the quota, by what this site has left here
+	Parcels        few[listedParcel]  `json:"parcels"`
+	Expired        few[expiredParcel] `json:"expired"`
+}
+
+// few is a list in a listing. A longer one than a hub ever makes is refused as it is
+// read: an entry of two bytes takes fifty in memory.
+type few[T any] []T
+
+// maxFew is what a site takes of a list; a hub lists maxListed or maxGone.
+const maxFew = 4000
+
+// UnmarshalJSON reads a list entry by entry.
+func (f *few[T]) UnmarshalJSON(data []byte) error {
+	decoder := json.NewDecoder(bytes.NewReader(data))
+	start, err := decoder.Token()
+	if err != nil || start == nil {
+		return err // null is none
+	}
+	if start != json.Delim('[') {
+		return errors.New("a list is no list")
+	}
+	for *f = nil; decoder.More(); {
+		if len(*f) == maxFew {
+			return fmt.Errorf("a list of more than %d: no hub makes such a one", maxFew)
+		}
+		var entry T
+		if err := decoder.Decode(&entry); err != nil {
+			return err
+		}
+		*f = append(*f, entry)
+	}
+	return nil
 }
 
 // listedParcel is a parcel that waits for whoever asks.
@@ -51,7 +83,7 @@ func (h *Hub) list(w http.ResponseWriter, _ *http.Request, site uint32) error {
 	if err != nil {
 		return err
 	}
-	l := listing{Site: fmt.Sprintf("%08x", site), MaxParcelBytes: h.options.MaxParcelBytes, QuotaBytes: h.options.QuotaBytes, UsedBytes: used, Parcels: []listedParcel{}, Expired: []expiredParcel{}}
+	l := listing{Site: fmt.Sprintf("%08x", site), MaxParcelBytes: h.options.MaxParcelBytes, QuotaBytes: h.options.QuotaBytes, UsedBytes: used, Parcels: few[listedParcel]{}, Expired: few[expiredParcel]{}}
 	for _, p := range lying[:min(maxListed, len(lying))] {
 		l.Parcels = append(l.Parcels, listedParcel{p.name, p.bytes, p.at.UTC()})
 	}

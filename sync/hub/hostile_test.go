@@ -140,8 +140,58 @@ func TestBadUploads(t *testing.T) {
 			t.Errorf("upload %d of %d bytes: %d, want %d: %s", i, size, response.StatusCode, want, body)
 		}
 	}
-	if response, body := h.ask(t, "POST", "/v1/to/04bc4484/log", h.tokens[stn], nil, "{"); response.StatusCode != 400 {
-		t.Errorf("a list that is cut: %d %s", response.StatusCode, body)
+	name := strings.Repeat("0", 64)
+	for body, want := range map[string]int{
+		"{": 400, "[]": 400, `{"keep":{}}`: 400, `{"keep":[]`: 400, `{"keep":["` + name + `"`: 400, `{"keep":["x"]}`: 400, `{"keep":[1]}`: 400, `{"other":[]}`: 400,
+		`{"keep":["` + name + `","1` + name[1:] + `","2` + name[1:] + `","3` + name[1:] + `"]}`: 413, `{"keep":["` + name + `"]}`: 204, `{"keep":[]}`: 204, `{"keep":null}`: 204,
+	} {
+		if response, answer := h.ask(t, "POST", "/v1/to/04bc4484/log", h.tokens[stn], nil, body); response.StatusCode != want {
+			t.Errorf("%.40s: %d, want %d: %s", body, response.StatusCode, want, answer)
+		}
+	}
+}
+
+// TestListingIsBounded has a client read listings that no hub makes.
+func TestListingIsBounded(t *testing.T) {
+	entries := func(n int) string { return "[{}" + strings.Repeat(",{}", n-1) + "]" }
+	for _, test := range []struct {
+		text string
+		ok   bool
+	}{
+		{`{"parcels":` + entries(maxFew) + `,"expired":` + entries(maxFew) + "}", true},
+		{`{"parcels":null,"expired":null}`, true},
+		{`{"parcels":` + entries(maxFew+1) + "}", false},
+		{`{"expired":` + entries(maxFew+1) + "}", false},
+		{`{"parcels":{}}`, false},
+		{`{"parcels":[1]}`, false},
+	} {
+		server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { io.WriteString(w, test.text) }))
+		c, err := NewClient(server.URL, "x", "", t.TempDir())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if l, err := c.listing(t.Context()); (err == nil) != test.ok {
+			t.Errorf("%.40s: %d parcels, %v", test.text, len(l.Parcels), err)
+		}
+		server.Close()
+	}
+}
+
+// TestOnlyOneKeep lets a site that hangs in a request to keep parcels make another.
+func TestOnlyOneKeep(t *testing.T) {
+	h := startHub(t, nil)
+	conn, err := net.Dial("tcp", h.address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close()
+	fmt.Fprintf(conn, "POST /v1/to/04bc4484/log HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer %s\r\nContent-Length: 100\r\n\r\n{", h.tokens[stn])
+	time.Sleep(100 * time.Millisecond)
+	if response, body := h.ask(t, "POST", "/v1/to/04bc4484/log", h.tokens[stn], nil, `{"keep":[]}`); response.StatusCode != 204 {
+		t.Errorf("while another hangs: %d %s", response.StatusCode, body)
+	}
+	if line, err := bufio.NewReader(conn).ReadString('\n'); err != nil || !strings.Contains(line, " 400 ") {
+		t.Errorf("the one that hangs: %q, %v", line, err)
 	}
 }
 

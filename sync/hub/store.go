@@ -155,7 +155,7 @@ func (s *store) complete(p place, now time.Time) error {
 
 // keepOnly removes the parcels of a sender for a site in a slot, whole ones and
 // parts, save for those with the digests given.
-func (s *store) keepOnly(p place, digests []string) error {
+func (s *store) keepOnly(p place, digests map[string]bool) error {
 	var failed error
 	remove := func(folder, prefix string) {
 		entries, err := os.ReadDir(folder)
@@ -164,7 +164,7 @@ func (s *store) keepOnly(p place, digests []string) error {
 		}
 		for _, entry := range entries {
 			digest, ours := strings.CutPrefix(entry.Name(), prefix)
-			if !ours || !digestPattern.MatchString(digest) || slices.Contains(digests, digest) {
+			if !ours || !digestPattern.MatchString(digest) || digests[digest] {
 				continue
 			}
 			if err := os.Remove(filepath.Join(folder, entry.Name())); err != nil && !errors.Is(err, fs.ErrNotExist) {

@@ -6,6 +6,7 @@ import (
 	"encoding/base64"
 	"encoding/json"
 	"errors"
+	"hash"
 	"io"
 	"net/http"
 	"os"
@@ -23,8 +24,8 @@ const (
 	headerComplete = "Upload-Complete" // ?1 or ?0
 )
 
-// maxPartDigest is the largest part that may come with a digest of its own: such
-// a part is held in memory until it is checked.
+// maxPartDigest is the largest part that may come with a digest of its own: where it
+// differs, all of the part is thrown away.
 const maxPartDigest = 1 << 20
 
 // uploads keeps two requests from writing one parcel. The later one wins: the
@@ -227,23 +228,29 @@ func (h *Hub) reserve(site uint32, bytes int64, begun bool) (release func(), err
 }
 
 // receive appends the body of a request to a parcel's parts and returns how far
-// they now go. What could be read before a failure stays.
+// they now go. What could be read before a failure stays, save where the part has a
+// digest.
 func (h *Hub) receive(ctx context.Context, w http.ResponseWriter, r *http.Request, p place, offset, length int64) (int64, error) {
 	reader, end := newPacedReader(ctx, w, r.Body)
 	defer end()
-	body := io.LimitReader(reader, length-offset)
-	if declared := r.Header.Get("Content-Digest"); declared != "" {
-		checked, err := checkedPart(body, declared)
-		if err != nil {
-			return 0, err
-		}
-		body = checked
+	var body io.Reader = io.LimitReader(reader, length-offset)
+	check, err := partCheck(r)
+	if err != nil {
+		return 0, err
+	}
+	if check != nil {
+		body = io.TeeReader(io.LimitReader(body, maxPartDigest+1), check.sum)
 	}
 	file, err := os.OpenFile(h.store.part(p), os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o600)
 	if err != nil {
 		return 0, err
 	}
 	n, cut := io.Copy(file, body)
+	if check != nil {
+		if wrong := check.fault(n, cut); wrong != nil {
+			return 0, errors.Join(takeBack(file, offset), wrong)
+		}
+	}
 	if err := errors.Join(file.Sync(), file.Close()); err != nil {
 		return 0, err
 	}
@@ -254,40 +261,103 @@ func (h *Hub) receive(ctx context.Context, w http.ResponseWriter, r *http.Reques
 	return offset + n, nil
 }
 
-// checkedPart reads a part and holds it to its digest (RFC 9530).
-func checkedPart(body io.Reader, declared string) (io.Reader, error) {
+// takeBack shortens the parts of a parcel to what they were, and closes them.
+func takeBack(file *os.File, offset int64) error {
+	if offset == 0 {
+		return errors.Join(file.Close(), os.Remove(file.Name()))
+	}
+	return errors.Join(file.Truncate(offset), file.Sync(), file.Close())
+}
+
+// digest is what a part is held to (RFC 9530). The part goes to the disk as it comes,
+// and not to memory: many may come at a time, and slowly.
+type digest struct {
+	want []byte
+	sum  hash.Hash
+}
+
+// partCheck returns what a part is to be held to; nil where it says nothing of that.
+func partCheck(r *http.Request) (*digest, error) {
+	declared := r.Header.Get("Content-Digest")
+	if declared == "" {
+		return nil, nil
+	}
 	text, ok := strings.CutPrefix(declared, "sha-256=:")
 	want, err := base64.StdEncoding.DecodeString(strings.TrimSuffix(text, ":"))
 	if !ok || err != nil || len(want) != sha256.Size {
 		return nil, refuse(http.StatusBadRequest, "write Content-Digest: sha-256=:BASE64:", "a digest that is not understood")
 	}
-	part, err := io.ReadAll(io.LimitReader(body, maxPartDigest+1))
-	switch sum := sha256.Sum256(part); {
-	case len(part) > maxPartDigest:
-		return nil, refuse(http.StatusRequestEntityTooLarge, "send smaller parts, or leave Content-Digest out", "a part with a digest holds at most %d bytes", maxPartDigest)
-	case err != nil || string(sum[:]) != string(want):
-		return nil, refuse(http.StatusUnprocessableEntity, "send the part again", "the part has another SHA-256 than Content-Digest says; it was thrown away")
-	}
-	return strings.NewReader(string(part)), nil
+	return &digest{want, sha256.New()}, nil
 }
 
-// keep takes back what lies in a slot, save for the parcels named.
+// fault says what is wrong with a part of which n bytes came; cut is what ended it.
+func (d *digest) fault(n int64, cut error) error {
+	switch {
+	case n > maxPartDigest:
+		return refuse(http.StatusRequestEntityTooLarge, "send smaller parts, or leave Content-Digest out", "a part with a digest holds at most %d bytes", maxPartDigest)
+	case cut != nil || string(d.sum.Sum(nil)) != string(d.want):
+		return refuse(http.StatusUnprocessableEntity, "send the part again", "the part has another SHA-256 than Content-Digest says; it was thrown away")
+	}
+	return nil
+}
+
+// keep takes back what lies in a slot, save for the parcels named. A site has one such
+// request at a time; a later one ends the earlier, which is most often what is left of
+// a connection that broke.
 func (h *Hub) keep(w http.ResponseWriter, r *http.Request, site uint32) error {
 	p, err := h.place(r, site)
 	if err != nil {
 		return err
 	}
-	var request struct {
-		Keep []string `json:"keep"`
+	hangUp := func() { http.NewResponseController(w).SetReadDeadline(time.Unix(1, 0)) }
+	end, err := h.uploads.begin(r.Context(), place{from: site}, hangUp)
+	if err != nil {
+		return err
 	}
-	if err := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody)).Decode(&request); err != nil {
-		return refuse(http.StatusBadRequest, `send {"keep": ["SHA256", …]}`, "a body that is not understood")
+	defer end()
+	digests, err := h.readKeep(http.MaxBytesReader(w, r.Body, maxBody))
+	if err != nil {
+		return err
 	}
-	if err := h.store.keepOnly(p, request.Keep); err != nil {
+	if err := h.store.keepOnly(p, digests); err != nil {
 		return err
 	}
 	w.WriteHeader(http.StatusNoContent)
 	return nil
+}
+
+// readKeep reads {"keep": [DIGEST, …]}, entry by entry, of as many as one site may
+// have here.
+func (h *Hub) readKeep(body io.Reader) (map[string]bool, error) {
+	bad := refuse(http.StatusBadRequest, `send {"keep": ["SHA256", …]}`, "a body that is not understood")
+	decoder, digests := json.NewDecoder(body), map[string]bool{}
+	next := func() json.Token {
+		token, err := decoder.Token()
+		if err != nil {
+			return err
+		}
+		return token
+	}
+	if next() != json.Delim('{') || next() != "keep" {
+		return nil, bad
+	}
+	list := next()
+	if list != json.Delim('[') && list != nil { // null is none
+		return nil, bad
+	}
+	for list != nil && decoder.More() {
+		var text string
+		if err := decoder.Decode(&text); err != nil || !digestPattern.MatchString(text) {
+			return nil, bad
+		}
+		if digests[text] = true; len(digests) > h.options.MaxParcels {
+			return nil, refuse(http.StatusRequestEntityTooLarge, "name those that are to stay, and no others", "more than %d parcels, the most that one site has here", h.options.MaxParcels)
+		}
+	}
+	if list != nil && next() != json.Delim(']') || next() != json.Delim('}') {
+		return nil, bad
+	}
+	return digests, nil
 }
 
 // Paces. A site on 2,400 bit/s sends 300 bytes a second; who is six times slower,
