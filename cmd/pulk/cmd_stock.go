@@ -43,7 +43,9 @@ func (e *env) stockCommand() *cli.Command {
 		verb{path: "pulk stock void", args: "MOVEMENT", minArgs: 1, maxArgs: 1, usage: "say that a movement did not happen as recorded", writes: true,
 			about: "Nothing is erased: the movement stays on record and counts no more.", examples: []string{`pulk stock void stn-88 --why "typed twice" --as tomas`}, flags: []cli.Flag{why}, action: (*call).stockVoid}.command(e),
 		verb{path: "pulk stock list", usage: "what lies where, what is short, what expires", reads: true,
-			flags: []cli.Flag{at, &cli.IntFlag{Name: "days", Value: 60, Usage: "tell what expires within so many `DAYS`"}}, action: (*call).stockList}.command(e),
+			about: "What is still to be counted on a blind count sheet is listed without its quantity.",
+			flags: []cli.Flag{at, &cli.IntFlag{Name: "days", Value: 60, Usage: "tell what expires within so many `DAYS`"},
+				&cli.BoolFlag{Name: "despite-count", Usage: "also tell quantities that are being counted: not to who counts, who would find what ought to be there"}}, action: (*call).stockList}.command(e),
 		verb{path: "pulk stock history", args: "PART", minArgs: 1, maxArgs: 1, usage: "all movements of an item", reads: true, action: (*call).stockHistory}.command(e),
 		e.stockLowVerb(), e.stockDangerousVerb(),
 	}, e.quarantineVerbs(), e.makeVerbs())...)
@@ -226,134 +228,6 @@ func (c *call) stockVoid() error {
 		}
 		c.printf("%s is voided; it stays on record\n", c.Args().First())
 	})
-}
-
-// levelRow is a row of pulk stock list --json.
-type levelRow struct {
-	Location    string `json:"location"`
-	PartNumber  string `json:"part_number"`
-	Name        string `json:"name"`
-	Lot         string `json:"lot"`
-	Quantity    int64  `json:"quantity"`
-	UnitOfIssue string `json:"unit_of_issue"`
-	Expires     string `json:"expires"`
-	Quarantined bool   `json:"quarantined"` // not to be issued
-}
-
-// shortRow is an item below its minimum.
-type shortRow struct {
-	PartNumber string `json:"part_number"`
-	Name       string `json:"name"`
-	Location   string `json:"location"` // empty: all places together
-	Quantity   int64  `json:"quantity"`
-	Minimum    int64  `json:"minimum"`
-}
-
-func levelRowOf(l stock.Level) levelRow {
-	return levelRow{l.Location.Code, l.Item.PartNumber, l.Item.Name, l.Lot, l.Quantity, l.Item.UnitOfIssue, l.Expires, l.Quarantined}
-}
-
-func (c *call) stockList() error {
-	return c.view(func(tx *changelog.Tx) error {
-		at := c.String("at")
-		if at != "" {
-			if _, err := stock.FindLocation(tx, at); err != nil {
-				return err
-			}
-		}
-		all, err := stock.Levels(tx)
-		if err != nil {
-			return err
-		}
-		items, err := stock.Items(tx)
-		if err != nil {
-			return err
-		}
-		day := stock.Day(c.env.now())
-		short := slices.DeleteFunc(stock.Shortages(all, items, day), func(s stock.Short) bool { return at != "" && s.Location != at })
-		levels := slices.DeleteFunc(all, func(l stock.Level) bool { return at != "" && l.Location.Code != at })
-		expiring := stock.Expiring(levels, stock.Day(c.env.now().AddDate(0, 0, c.Int("days"))))
-		if c.asJSON() {
-			return c.printJSON(stockLists(levels, short, expiring))
-		}
-		c.printLevelTable(levels, day)
-		c.printShort(short)
-		c.printExpiring(expiring, day)
-		return nil
-	})
-}
-
-// stockJSON is pulk stock list --json.
-type stockJSON struct {
-	Levels   []levelRow `json:"levels"`
-	Short    []shortRow `json:"short"`
-	Expiring []levelRow `json:"expiring"`
-}
-
-func stockLists(levels []stock.Level, short []stock.Short, expiring []stock.Level) stockJSON {
-	lists := stockJSON{[]levelRow{}, []shortRow{}, []levelRow{}}
-	for _, l := range levels {
-		lists.Levels = append(lists.Levels, levelRowOf(l))
-	}
-	for _, s := range short {
-		lists.Short = append(lists.Short, shortRow{s.Item.PartNumber, s.Item.Name, s.Location, s.Quantity, s.Minimum})
-	}
-	for _, l := range expiring {
-		lists.Expiring = append(lists.Expiring, levelRowOf(l))
-	}
-	return lists
-}
-
-func (c *call) printLevelTable(levels []stock.Level, day string) {
-	t := newTable("location", "part number", "name", "lot", "quantity", "expires")
-	for _, l := range levels {
-		quantity := fmt.Sprintf("%d %s", l.Quantity, l.Item.UnitOfIssue)
-		if l.Quantity < 0 {
-			quantity += " BELOW ZERO"
-		}
-		expires := l.Expires
-		if expires != "" && expires < day {
-			expires += " EXPIRED"
-		}
-		if l.Quarantined {
-			quantity += " QUARANTINE"
-		}
-		t.add(l.Location.Code, l.Item.PartNumber, l.Item.Name, l.Lot, quantity, expires)
-	}
-	t.print(c.env, "Nothing lies here by the record.")
-}
-
-func (c *call) printLevels(tx *changelog.Tx, keep func(stock.Level) bool) error {
-	all, err := stock.Levels(tx)
-	if err != nil {
-		return err
-	}
-	c.printLevelTable(slices.DeleteFunc(all, func(l stock.Level) bool { return !keep(l) }), stock.Day(c.env.now()))
-	return nil
-}
-
-func (c *call) printShort(short []stock.Short) {
-	if len(short) == 0 {
-		return
-	}
-	c.printf("\nBelow minimum\n")
-	t := newTable("part number", "name", "location", "there", "minimum")
-	for _, s := range short {
-		place := s.Location
-		if place == "" {
-			place = "all places"
-		}
-		t.add(s.Item.PartNumber, s.Item.Name, place, s.Quantity, s.Minimum)
-	}
-	t.print(c.env, "")
-}
-
-func (c *call) printExpiring(expiring []stock.Level, day string) {
-	if len(expiring) == 0 {
-		return
-	}
-	c.printf("\nExpires within %d days\n", c.Int("days"))
-	c.printLevelTable(expiring, day)
 }
 
 // movementRow is a row of pulk stock history --json.

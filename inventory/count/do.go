@@ -54,6 +54,24 @@ func List(tx *changelog.Tx) ([]*Sheet, error) {
 	return list, nil
 }
 
+// Counting returns what is still to be counted on any sheet: whoever counts it is not to be
+// shown the record.
+func Counting(tx *changelog.Tx) (map[stock.Shelf]bool, error) {
+	list, err := List(tx)
+	if err != nil {
+		return nil, err
+	}
+	out := map[stock.Shelf]bool{}
+	for _, s := range list {
+		for _, l := range s.Lines {
+			if s.Voided.IsZero() && l.Open() {
+				out[stock.Shelf{Item: l.Lot.Item, Lot: l.Lot.Name, Location: s.At}] = true
+			}
+		}
+	}
+	return out, nil
+}
+
 // Find returns the sheet with an id.
 func Find(tx *changelog.Tx, name string) (*Sheet, error) {
 	list, err := List(tx)
