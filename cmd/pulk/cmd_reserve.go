@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/urfave/cli/v2"
 
@@ -156,8 +157,10 @@ func (c *call) reservedList(tx *changelog.Tx, code string) (reserveJSON, error) 
 			onHand := stock.FitAt(levels, k.Item, k.At, day)
 			out.Free = append(out.Free, freeRow{row.PartNumber, row.Location, onHand, 0, onHand, unit})
 		}
-		out.Free[i].Reserved += k.Outstanding
-		out.Free[i].Free -= k.Outstanding
+		if !row.RunEnded {
+			out.Free[i].Reserved += k.Outstanding
+			out.Free[i].Free -= k.Outstanding
+		}
 	}
 	slices.SortStableFunc(out.Free, func(a, b freeRow) int {
 		return cmp.Or(cmp.Compare(a.PartNumber, b.PartNumber), cmp.Compare(a.Location, b.Location))
@@ -182,13 +185,47 @@ func reservedRowOf(tx *changelog.Tx, k stock.Kept) (reservedRow, string, error) 
 	if row.Person, err = crew.Label(tx, k.Person); err != nil {
 		return row, "", err
 	}
-	if here, err := tx.Here(k.Run); err != nil || !here {
-		return row, unit, err
+	row.RunEnded, err = runEnded(tx, k.Run)
+	return row, unit, err
+}
+
+// endRun ends a run, and lets go of what is reserved for it here; it says what that was.
+func endRun(tx *changelog.Tx, doing *run.Doing, abandon bool, why string) (said string, err error) {
+	if err := doing.End(abandon, why); err != nil {
+		return "", err
 	}
-	record, err := run.Load(tx, k.Run)
+	kept, err := stock.Reservations(tx, clock.Dot{})
 	if err != nil {
-		return row, unit, err
+		return "", err
 	}
-	row.RunEnded = run.Evaluate(record).Ended != nil
-	return row, unit, nil
+	var freed []string
+	for _, k := range kept {
+		if k.Run != doing.Run {
+			continue
+		}
+		row, unit, err := reservedRowOf(tx, k)
+		if err != nil {
+			return "", err
+		}
+		if _, err := stock.EndReservation(tx, row.ID, "the run has ended"); err != nil {
+			return "", err
+		}
+		freed = append(freed, fmt.Sprintf("%d %s of %s at %s", k.Outstanding, unit, row.PartNumber, row.Location))
+	}
+	if len(freed) > 0 {
+		said = "free again: " + strings.Join(freed, ", ")
+	}
+	return said, nil
+}
+
+// runEnded reports whether a run has ended, as far as is known here.
+func runEnded(tx *changelog.Tx, id clock.Dot) (bool, error) {
+	if here, err := tx.Here(id); err != nil || !here {
+		return false, err
+	}
+	record, err := run.Load(tx, id)
+	if err != nil {
+		return false, err
+	}
+	return run.Evaluate(record).Ended != nil, nil
 }

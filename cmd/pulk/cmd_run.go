@@ -308,13 +308,20 @@ func (c *call) runOwner() error {
 }
 
 func (c *call) runEnd() error {
+	var freed string
 	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
 		doing, err := onRun(tx, me, c.Args().First())
 		if err != nil {
 			return err
 		}
-		return doing.End(c.Bool("abandon"), c.String("why"))
-	}, func() { c.printf("run %s has ended\n", c.Args().First()) })
+		freed, err = endRun(tx, doing, c.Bool("abandon"), c.String("why"))
+		return err
+	}, func() {
+		c.printf("run %s has ended\n", c.Args().First())
+		if freed != "" {
+			c.printBlock("", freed)
+		}
+	})
 }
 
 // unlock asks for the passphrase of the acting person's key.

@@ -10,12 +10,14 @@ import (
 	"pulk/inventory/stock"
 	"pulk/schema/fault"
 	"pulk/sync/changelog"
+	"pulk/sync/clock"
 )
 
 func (e *env) stockLowVerb() *cli.Command {
 	return verb{path: "pulk stock low", usage: "what is below the minimum that lasts until the next delivery", reads: true,
 		about: "The minimum of an item is worked out from what was issued: the smallest stock that suffices until\n" +
 			"the delivery with the confidence. Where somebody has set a higher one for the place, that counts.\n" +
+			"What is reserved for runs that have not ended is not free, and does not count as there for others.\n" +
 			"Serialised units, and runs that are yet to come, are for pulk kit plan.",
 		examples: []string{"pulk stock low --until 2027-11-01 --at stn --confidence 0.95"},
 		flags: []cli.Flag{&cli.StringFlag{Name: "until", Usage: "`DATE` of the next delivery, YYYY-MM-DD"},
@@ -40,13 +42,14 @@ type lowRow struct {
 	Name        string  `json:"name"`
 	UnitOfIssue string  `json:"unit_of_issue"`
 	There       int64   `json:"there"`    // in no quarantine and in date until the delivery
+	Reserved    int64   `json:"reserved"` // of it, for runs that have not ended
 	Issues      int     `json:"issues"`   // in days_seen
 	Issued      int64   `json:"issued"`   // quantity
 	Expected    float64 `json:"expected"` // to be issued until the delivery, in the mean
 	Batch       float64 `json:"batch"`    // how much goes at a time; 1 for single pieces
 	Minimum     int64   `json:"minimum"`  // worked out
 	Set         int64   `json:"set"`      // by somebody, for this place; 0 for none
-	Suffices    float64 `json:"suffices"` // probability that what is there suffices
+	Suffices    float64 `json:"suffices"` // probability that what is there and not reserved suffices
 	Short       int64   `json:"short"`    // what is missing; 0 for nothing
 }
 
@@ -81,15 +84,16 @@ func (c *call) stockLow() error {
 				return err
 			}
 		}
+		in.RunEnded = func(id clock.Dot) (bool, error) { return runEnded(tx, id) }
 		list, days, err := stock.Lows(tx, in)
 		if err != nil {
 			return err
 		}
 		out := lowJSON{in.Until.Format(time.DateOnly), c.String("at"), in.Target, math.Round(days*100) / 100, []lowRow{}}
 		for _, l := range list {
-			if c.Bool("all") || l.Short() {
-				out.Items = append(out.Items, lowRow{l.Item.PartNumber, l.Item.Name, l.Item.UnitOfIssue, l.Good, l.Issues, l.Taken, l.Expected, l.Batch,
-					l.Minimum, l.Set, l.Sufficiency, max(0, l.Level()-l.Good)})
+			if c.Bool("all") || l.Missing() > 0 {
+				out.Items = append(out.Items, lowRow{l.Item.PartNumber, l.Item.Name, l.Item.UnitOfIssue, l.Good, l.Reserved, l.Issues, l.Taken, l.Expected, l.Batch,
+					l.Minimum, l.Set, l.Sufficiency, l.Missing()})
 			}
 		}
 		if c.asJSON() {
@@ -101,21 +105,24 @@ func (c *call) stockLow() error {
 }
 
 func (c *call) printLow(out lowJSON) {
-	t := newTable("part number", "name", "unit", "there", "issued", "to come", "minimum", "set", "suffices", "short")
+	t := newTable("part number", "name", "unit", "there", "reserved", "issued", "to come", "minimum", "set", "suffices", "short")
 	for _, l := range out.Items {
-		set, short := "", ""
+		set, short, reserved := "", "", ""
+		if l.Reserved > 0 {
+			reserved = fmt.Sprint(l.Reserved)
+		}
 		if l.Set > 0 {
 			set = fmt.Sprint(l.Set)
 		}
 		if l.Short > 0 {
 			short = fmt.Sprint(l.Short)
 		}
-		t.add(l.PartNumber, l.Name, l.UnitOfIssue, l.There, fmt.Sprintf("%d in %d", l.Issued, l.Issues), fmt.Sprintf("%.1f", l.Expected), l.Minimum, set, fmt.Sprintf("%.3f", l.Suffices), short)
+		t.add(l.PartNumber, l.Name, l.UnitOfIssue, l.There, reserved, fmt.Sprintf("%d in %d", l.Issued, l.Issues), fmt.Sprintf("%.1f", l.Expected), l.Minimum, set, fmt.Sprintf("%.3f", l.Suffices), short)
 	}
 	t.print(c.env, "Nothing is below its minimum.")
 	c.printf("\n")
-	for _, line := range wrap(fmt.Sprintf("Minimum: suffices until %s with probability %g, if issues go on as in the last %.0f days, singly and at that rate. "+
-		"\"There\" leaves out what is in quarantine or expires before. Few issues tell a rate poorly; who answers for the season decides.",
+	for _, line := range wrap(fmt.Sprintf("Minimum: suffices until %s with probability %g, if issues go on as in the last %.0f days, singly and at a constant rate, which is as uncertain as so few issues leave it. "+
+		"\"There\" leaves out what is in quarantine or expires before; what is reserved is not free. Who answers for the season decides.",
 		out.Until, out.Confidence, out.DaysSeen), c.env.width()) {
 		c.printf("%s\n", line)
 	}

@@ -114,7 +114,11 @@ func act(tx *changelog.Tx, doing *run.Doing, tap work.Tap, signer *run.Signer) (
 		}
 		return voidEntry(tx, doing, id, strings.TrimSpace(tap.Text))
 	case work.End:
-		return "the run has ended", doing.End(false, "")
+		freed, err := endRun(tx, doing, false, "")
+		if freed != "" {
+			freed = "; " + freed
+		}
+		return "the run has ended" + freed, err
 	case work.Note:
 		n := run.NoStep
 		if tap.Step != "" {

@@ -10,6 +10,9 @@ type MinimumLine struct {
 	DaysToDelivery float64
 	GoodStock      int64   // there, and fit for use until the delivery
 	Target         float64 // probability that the minimum shall suffice
+	// RateKnown takes the rate seen for the true one; else it is as uncertain as so few
+	// takes leave it.
+	RateKnown bool
 }
 
 // MinimumAnswer is how much of an item is to lie there now.
@@ -22,13 +25,15 @@ type MinimumAnswer struct {
 }
 
 // Minimum works out a minimum level from what was taken so far. Takes are assumed to come
-// singly, independently and at the rate seen, which is taken as known, so that little
-// history makes it too sure of itself; runs that are planned are for [NeedConsumable].
+// singly, independently and at a constant rate; runs that are planned are for
+// [NeedConsumable]. Of what was never taken the minimum is 0.
 //
 // Single pieces have Poisson demand. Takes of q pieces make it compound: its mean is
 // n E[q] and its variance n E[q²]. It is stood for by c times a Poisson demand of mean
 // m/c with c = E[q²]/E[q], which has that mean and variance, and is exact where all
-// takes are alike.
+// takes are alike. The rate of these is known from m/c of them, with half a one more for
+// what was known before (Jeffreys, as [NewRate] says), so that their count is
+// [GammaPoisson].
 //
 // Source: mean and variance of a compound Poisson sum, Ross, Introduction to Probability
 // Models, section 5.4.2, from memory.
@@ -54,7 +59,7 @@ func Minimum(in MinimumLine) (MinimumAnswer, error) {
 	}
 	out.PerDay = sum / in.DaysSeen
 	out.Expected = out.PerDay * in.DaysToDelivery
-	demand, err := NewPoisson(out.Expected / out.Batch)
+	demand, err := in.demand(sum / out.Batch)
 	if err != nil {
 		return MinimumAnswer{}, err
 	}
@@ -66,4 +71,17 @@ func Minimum(in MinimumLine) (MinimumAnswer, error) {
 	out.Minimum = int64(math.Ceil(float64(batches) * out.Batch * (1 - 1e-12)))
 	out.Sufficiency = demand.CDF(int64(math.Floor(float64(in.GoodStock) / out.Batch * (1 + 1e-12))))
 	return out, nil
+}
+
+// demand is how many batches will be taken, after so many were in the days seen.
+func (in *MinimumLine) demand(batches float64) (Demand, error) {
+	if in.RateKnown || batches == 0 {
+		return NewPoisson(batches / in.DaysSeen * in.DaysToDelivery)
+	}
+	const jeffreys = 0.5
+	rate, err := NewRate(batches+jeffreys, in.DaysSeen)
+	if err != nil {
+		return nil, err
+	}
+	return rate.Demand(in.DaysToDelivery)
 }

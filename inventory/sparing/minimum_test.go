@@ -22,7 +22,7 @@ func TestMinimumPublished(t *testing.T) {
 		mean, target, _ := strings.Cut(row.inputs, ";")
 		in := inputs{"mean": strings.TrimPrefix(mean, "mean_demand="), "target": strings.TrimPrefix(target, "target_probability="), "want": row.expected}
 		p, want := in.number(t, "target"), in.count(t, "want")
-		got, err := Minimum(MinimumLine{Takes: []int64{1}, DaysSeen: 1, DaysToDelivery: in.number(t, "mean"), GoodStock: want, Target: p})
+		got, err := Minimum(MinimumLine{Takes: []int64{1}, DaysSeen: 1, DaysToDelivery: in.number(t, "mean"), GoodStock: want, Target: p, RateKnown: true})
 		if err != nil || got.Minimum != want || got.Sufficiency < p-1e-9 {
 			t.Errorf("%s: Minimum(%s) = %d, sufficient with %v, %v; want %d; source: %s", row.id, row.inputs, got.Minimum, got.Sufficiency, err, want, row.source)
 		}
@@ -64,7 +64,7 @@ func TestMinimumOfMixedBatches(t *testing.T) {
 		{"one_big", []int64{1, 1, 1, 1, 1, 1, 1, 1, 1, 40}, 400},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			answer, err := Minimum(MinimumLine{Takes: c.takes, DaysSeen: 90, DaysToDelivery: c.days, Target: 0.95})
+			answer, err := Minimum(MinimumLine{Takes: c.takes, DaysSeen: 90, DaysToDelivery: c.days, Target: 0.95, RateKnown: true})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -85,6 +85,45 @@ func TestMinimumOfMixedBatches(t *testing.T) {
 				t.Errorf("a minimum of %d suffices %.4f of the time; want about 0.95", answer.Minimum, share)
 			}
 		})
+	}
+}
+
+// Of a rate that nobody knows a few takes tell little: the minimum suffices about as often
+// as was asked for, over worlds that have rates and histories of their own, and the one
+// that takes the rate seen for the true one does not.
+func TestMinimumCovers(t *testing.T) {
+	const worlds, seen, ahead = 6000, 90, 180
+	source := rand.New(rand.NewPCG(5, 6))
+	for _, mean := range []float64{2, 6, 30} { // takes in the days seen
+		held, heldKnown := 0, 0
+		for range worlds {
+			rate := mean / seen * (0.5 + source.Float64())
+			takes := slices.Repeat([]int64{1}, int(distuv.Poisson{Lambda: rate * seen, Src: source}.Rand()))
+			later := int64(distuv.Poisson{Lambda: rate * ahead, Src: source}.Rand())
+			line := MinimumLine{Takes: takes, DaysSeen: seen, DaysToDelivery: ahead, Target: 0.95}
+			answer, err := Minimum(line)
+			if err != nil {
+				t.Fatal(err)
+			}
+			line.RateKnown = true
+			known, err := Minimum(line)
+			if err != nil || known.Minimum > answer.Minimum {
+				t.Fatalf("of %d takes %d with a known rate, and %d (%v)", len(takes), known.Minimum, answer.Minimum, err)
+			}
+			if later <= answer.Minimum {
+				held++
+			}
+			if later <= known.Minimum {
+				heldKnown++
+			}
+		}
+		share, shareKnown := float64(held)/worlds, float64(heldKnown)/worlds
+		t.Logf("%g takes: suffices in %.3f of the worlds; with the rate taken as known in %.3f", mean, share, shareKnown)
+		// Where nothing was taken at all the minimum is 0, which two takes in the mean often are.
+		low := map[float64]float64{2: 0.8, 6: 0.93, 30: 0.94}[mean]
+		if share < low || share > 0.99 || shareKnown > 0.91 {
+			t.Errorf("%g takes: suffices in %.3f of the worlds; with the rate taken as known in %.3f", mean, share, shareKnown)
+		}
 	}
 }
 

@@ -18,15 +18,18 @@ type LowRequest struct {
 	At       *Location // with all places in it; nil: everywhere
 	DaysPast int       // how far back what was issued tells the demand
 	Target   float64   // probability, for each item by itself, that its minimum suffices
+	// RunEnded tells of runs that have ended: what is still reserved for one is free.
+	RunEnded func(run clock.Dot) (bool, error)
 }
 
 // Low is an item with its minimum, worked out from what was issued. Quantities are in its
 // unit of issue.
 type Low struct {
-	Item   *Item
-	Good   int64 // there, in no quarantine and in date until the delivery
-	Issues int   // in the days that tell the demand
-	Taken  int64
+	Item     *Item
+	Good     int64 // there, in no quarantine and in date until the delivery
+	Reserved int64 // there, for runs that have not ended
+	Issues   int   // in the days that tell the demand
+	Taken    int64
 	sparing.MinimumAnswer
 	Set int64 // the minimum set by somebody for this place; 0 for none
 }
@@ -34,8 +37,12 @@ type Low struct {
 // Level is how much is to lie there: what was worked out or set, whichever is more.
 func (l Low) Level() int64 { return max(l.Minimum, l.Set) }
 
-// Short reports whether less lies there.
-func (l Low) Short() bool { return l.Good < l.Level() }
+// Free is what nobody has reserved; below 0 where more is reserved than is fit for use
+// until the delivery.
+func (l Low) Free() int64 { return l.Good - l.Reserved }
+
+// Missing is how much less than the level is free; 0 for nothing.
+func (l Low) Missing() int64 { return max(0, l.Level()-l.Free()) }
 
 // Lows works out the minimum of every item that was issued there, or for which one is
 // set, in the order of part numbers, and tells of how many days the demand was taken:
@@ -69,9 +76,13 @@ func Lows(tx *changelog.Tx, in LowRequest) ([]Low, float64, error) {
 			good[l.Item.ID] += max(0, l.Quantity)
 		}
 	}
+	reserved, err := reservedFor(tx, in, here)
+	if err != nil {
+		return nil, 0, err
+	}
 	var list []Low
 	for _, it := range items {
-		low := Low{Item: it, Good: good[it.ID], Issues: len(takes[it.ID]), Set: it.Minimums[code]}
+		low := Low{Item: it, Good: good[it.ID], Reserved: reserved[it.ID], Issues: len(takes[it.ID]), Set: it.Minimums[code]}
 		if it.Serialised || low.Issues == 0 && low.Set == 0 {
 			continue
 		}
@@ -79,13 +90,35 @@ func Lows(tx *changelog.Tx, in LowRequest) ([]Low, float64, error) {
 			low.Taken += n
 		}
 		low.MinimumAnswer, err = sparing.Minimum(sparing.MinimumLine{Takes: takes[it.ID], DaysSeen: days, DaysToDelivery: in.Until.Sub(in.Now).Hours() / 24,
-			GoodStock: low.Good, Target: in.Target})
+			GoodStock: max(0, low.Free()), Target: in.Target})
 		if err != nil {
 			return nil, 0, err
 		}
 		list = append(list, low)
 	}
 	return list, days, nil
+}
+
+// reservedFor adds up what is reserved, by item, for runs that have not ended.
+func reservedFor(tx *changelog.Tx, in LowRequest, here func(clock.Dot) bool) (map[clock.Dot]int64, error) {
+	kept, err := Reservations(tx, clock.Dot{})
+	if err != nil {
+		return nil, err
+	}
+	out := map[clock.Dot]int64{}
+	for _, k := range kept {
+		if !here(k.At) {
+			continue
+		}
+		ended, err := in.RunEnded(k.Run)
+		if err != nil {
+			return nil, err
+		}
+		if !ended {
+			out[k.Item] += k.Outstanding
+		}
+	}
+	return out, nil
 }
 
 // taken collects what was issued, by item, and of how many days that is.
