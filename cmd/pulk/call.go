@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"time"
@@ -145,6 +146,34 @@ func (c *call) printJSON(value any) error {
 	encoder.SetEscapeHTML(false)
 	encoder.SetIndent("", "  ")
 	return encoder.Encode(value)
+}
+
+// printJSONEach is printJSON of a list of which one entry is in memory at a time: each
+// calls what it is given with one after the other.
+func (c *call) printJSONEach(each func(add func(entry any) error) error) error {
+	var text bytes.Buffer
+	encoder := json.NewEncoder(&text)
+	encoder.SetEscapeHTML(false)
+	encoder.SetIndent("  ", "  ")
+	between := "[\n  "
+	err := each(func(entry any) error {
+		text.Reset()
+		if err := encoder.Encode(entry); err != nil {
+			return err
+		}
+		c.printf("%s%s", between, bytes.TrimSuffix(text.Bytes(), []byte("\n")))
+		between = ",\n  "
+		return nil
+	})
+	switch {
+	case err != nil:
+		return err
+	case between[0] == '[':
+		c.printf("[]\n")
+	default:
+		c.printf("\n]\n")
+	}
+	return nil
 }
 
 // showTime returns a time in UTC with the local time beside, where that differs.

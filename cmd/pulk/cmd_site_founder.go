@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -267,31 +268,25 @@ type asideChange struct {
 
 func (c *call) siteQuarantine() error {
 	return c.view(func(tx *changelog.Tx) error {
-		list, err := tx.Quarantine()
+		switch {
+		case c.NArg() > 0:
+			return c.showAside(tx, c.Args().First())
+		case c.asJSON():
+			return c.printJSONEach(func(add func(any) error) error {
+				return eachAsideRow(tx, func(row asideRow) error { return add(row) })
+			})
+		}
+		return c.listAside(tx)
+	})
+}
+
+func eachAsideRow(tx *changelog.Tx, fn func(asideRow) error) error {
+	return tx.EachAside(func(a changelog.Aside) error {
+		row, err := asideRowOf(tx, a)
 		if err != nil {
 			return err
 		}
-		rows := []asideRow{}
-		for _, a := range list {
-			row, err := asideRowOf(tx, a)
-			if err != nil {
-				return err
-			}
-			if c.NArg() == 0 || row.ID == c.Args().First() {
-				rows = append(rows, row)
-			}
-		}
-		if c.NArg() > 0 && len(rows) == 0 {
-			return fault.Hint("see: pulk site quarantine", "nothing is kept aside as %s", c.Args().First())
-		}
-		switch {
-		case c.asJSON():
-			return c.printJSON(rows)
-		case c.NArg() > 0:
-			c.showAside(rows)
-			return nil
-		}
-		return c.listAside(tx, rows)
+		return fn(row)
 	})
 }
 
@@ -313,22 +308,24 @@ func asideRowOf(tx *changelog.Tx, a changelog.Aside) (asideRow, error) {
 	return row, err
 }
 
-func (c *call) listAside(tx *changelog.Tx, rows []asideRow) error {
+func (c *call) listAside(tx *changelog.Tx) error {
 	t := newTable("id", "written", "by", "what", "came here", "from")
-	for _, row := range rows {
-		var kinds []string
-		for _, change := range row.Changes {
-			if !slices.Contains(kinds, change.Kind) {
-				kinds = append(kinds, change.Kind)
+	err := t.printEach(c.env, "Nothing is kept aside.", func(print func([]string)) error {
+		return eachAsideRow(tx, func(row asideRow) error {
+			var kinds []string
+			for _, change := range row.Changes {
+				if !slices.Contains(kinds, change.Kind) {
+					kinds = append(kinds, change.Kind)
+				}
 			}
-		}
-		from := row.From
-		if from == "" {
-			from = "counted before"
-		}
-		t.add(row.ID, row.WrittenAt.Format("2006-01-02 15:04Z"), row.Person, strings.Join(kinds, ", "), row.CameAt.Format("2006-01-02 15:04Z"), from)
+			const minutes = "2006-01-02 15:04Z"
+			print([]string{row.ID, row.WrittenAt.Format(minutes), row.Person, strings.Join(kinds, ", "), row.CameAt.Format(minutes), cmp.Or(row.From, "counted before")})
+			return nil
+		})
+	})
+	if err != nil {
+		return err
 	}
-	t.print(c.env, "Nothing is kept aside.")
 	sites, err := tx.Sites()
 	for _, s := range sites {
 		dropped, err := tx.Dropped(s.ID)
@@ -342,7 +339,24 @@ func (c *call) listAside(tx *changelog.Tx, rows []asideRow) error {
 	return err
 }
 
-func (c *call) showAside(rows []asideRow) {
+// showAside tells all of what is kept aside under one id: two change-sets where the lane
+// was forked.
+func (c *call) showAside(tx *changelog.Tx, id string) error {
+	rows := []asideRow{}
+	err := eachAsideRow(tx, func(row asideRow) error {
+		if row.ID == id {
+			rows = append(rows, row)
+		}
+		return nil
+	})
+	switch {
+	case err != nil:
+		return err
+	case len(rows) == 0:
+		return fault.Hint("see: pulk site quarantine", "nothing is kept aside as %s", id)
+	case c.asJSON():
+		return c.printJSON(rows)
+	}
 	for _, row := range rows {
 		c.printf("%s of %s, written %s by %s: counts for nothing, as %s was cut off before it\n", row.ID, row.Lane, c.env.showTime(row.WrittenAt), row.Person, row.Site)
 		for _, change := range row.Changes {
@@ -352,4 +366,5 @@ func (c *call) showAside(rows []asideRow) {
 			}
 		}
 	}
+	return nil
 }

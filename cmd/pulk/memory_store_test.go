@@ -47,7 +47,29 @@ func TestMemoryStore(t *testing.T) {
 	} {
 		m.within(t, true, append(args, "--store", path)...)
 	}
+	setAllAside(t, path)
+	for _, args := range [][]string{{"site", "quarantine"}, {"site", "quarantine", "--json"}, {"site", "quarantine", "stn-9"}} {
+		m.within(t, true, append(args, "--store", path)...)
+	}
 	if info, err := os.Stat(page); err != nil || info.Size() < 100_000 {
 		t.Errorf("the page of a full day: %v, %v", info, err)
+	}
+}
+
+// setAllAside keeps a copy of all change-sets of the station aside, as if it had been cut
+// off before its first.
+func setAllAside(t *testing.T, path string) {
+	t.Helper()
+	store, err := schema.Open(path, schema.Scratch)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	err = store.Update(t.Context(), func(tx *schema.Tx) error {
+		return tx.Exec(`INSERT INTO quarantine (site, epoch, class, seq, hash, previous, bytes, took, peer)
+			SELECT l.site, l.epoch, l.class, c.seq, c.hash, c.hash, c.bytes, c.took, 0 FROM changeset AS c JOIN lane AS l ON l.id = c.lane WHERE l.site = ?`, daytest.Station)
+	})
+	if err != nil {
+		t.Fatal(err)
 	}
 }

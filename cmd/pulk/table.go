@@ -31,32 +31,47 @@ func (t *table) add(cells ...any) {
 
 // print writes the table, or the words of none where it has no rows.
 func (t *table) print(e *env, none string) {
-	w := e.stdout
-	if len(t.rows) == 0 {
-		fmt.Fprintln(w, none)
-		return
+	t.printEach(e, none, func(row func(cells []string)) error {
+		for _, cells := range t.rows {
+			row(cells)
+		}
+		return nil
+	})
+}
+
+// printEach writes a table of the rows that each calls row with, which it does twice, so
+// that they need not all be in memory.
+func (t *table) printEach(e *env, none string, each func(row func(cells []string)) error) error {
+	widths, rows := make([]int, len(t.head)), 0
+	widen(widths, t.head)
+	if err := each(func(cells []string) { widen(widths, cells); rows++ }); err != nil {
+		return err
 	}
-	widths := t.widths(e.width())
-	t.line(w, widths, t.head)
+	if rows == 0 {
+		fmt.Fprintln(e.stdout, none)
+		return nil
+	}
+	fit(widths, e.width())
+	t.line(e.stdout, widths, t.head)
 	rule := make([]string, len(widths))
 	for i, width := range widths {
 		rule[i] = strings.Repeat("-", width)
 	}
-	t.line(w, widths, rule)
-	for _, row := range t.rows {
-		t.line(w, widths, row)
-	}
+	t.line(e.stdout, widths, rule)
+	return each(func(cells []string) { t.line(e.stdout, widths, cells) })
 }
 
 const columnGap = 2
 
-func (t *table) widths(most int) []int {
-	widths := make([]int, len(t.head))
-	for _, row := range append([][]string{t.head}, t.rows...) {
-		for i, cell := range row {
-			widths[i] = max(widths[i], utf8.RuneCountInString(cell))
-		}
+// widen makes columns as wide as the cells of a row are.
+func widen(widths []int, row []string) {
+	for i, cell := range row {
+		widths[i] = max(widths[i], utf8.RuneCountInString(cell))
 	}
+}
+
+// fit makes the widest columns narrower until all fit.
+func fit(widths []int, most int) {
 	for {
 		total, widest := -columnGap, 0
 		for i, width := range widths {
@@ -66,7 +81,7 @@ func (t *table) widths(most int) []int {
 			}
 		}
 		if total <= most || widths[widest] <= 12 {
-			return widths
+			return
 		}
 		widths[widest]-- // by turns, so that two long columns share what there is
 	}

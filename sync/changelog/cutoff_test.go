@@ -40,7 +40,10 @@ func cutOff(t testing.TB, home, who *Log, after ...clock.Dot) clock.Dot {
 func asideOf(t testing.TB, log *Log) []Aside {
 	t.Helper()
 	var list []Aside
-	if err := log.View(context.Background(), func(tx *Tx) (err error) { list, err = tx.Quarantine(); return err }); err != nil {
+	err := log.View(context.Background(), func(tx *Tx) error {
+		return tx.EachAside(func(a Aside) error { list = append(list, a); return nil })
+	})
+	if err != nil {
 		t.Fatal(err)
 	}
 	return list

@@ -28,11 +28,17 @@ type Aside struct {
 	From   clock.SiteID // whose bundle brought it here; 0 where it had counted here before
 }
 
-// Quarantine returns the change-sets that are kept aside, by lane, number and hash.
-func (tx *Tx) Quarantine() ([]Aside, error) {
-	var list []Aside
-	err := tx.Each("SELECT site, epoch, class, seq, hash, bytes, took, peer FROM quarantine ORDER BY site, epoch, class, seq, hash", nil,
-		func(scan func(...any) error) error {
+// EachAside calls fn for each change-set that is kept aside, by lane, number and hash.
+// There may be as many as a site wrote in years, so they are read some at a time, and fn
+// may read the store itself.
+func (tx *Tx) EachAside(fn func(Aside) error) error {
+	const query = `SELECT site, epoch, class, seq, hash, bytes, took, peer FROM quarantine
+		WHERE (site, epoch, class, seq, hash) > (?, ?, ?, ?, ?) ORDER BY site, epoch, class, seq, hash LIMIT ?`
+	last := []any{-1, 0, 0, 0, []byte{}, rebuildBatch}
+	for again := true; again; {
+		var batch []Aside
+		size := 0
+		err := tx.Each(query, last, func(scan func(...any) error) error {
 			var a Aside
 			var hash, bytes []byte
 			if err := scan(&a.Lane.Site, &a.Lane.Epoch, &a.Lane.Class, &a.Seq, &hash, &bytes, &a.TookMS, &a.From); err != nil {
@@ -43,10 +49,27 @@ func (tx *Tx) Quarantine() ([]Aside, error) {
 			if a.Set, err = change.Parse(a.Lane, a.Seq, bytes); err != nil {
 				return fmt.Errorf("kept aside, lane %s number %d: %w", a.Lane, a.Seq, err)
 			}
-			list = append(list, a)
+			batch = append(batch, a)
+			if size += len(bytes); size > rebuildBytes {
+				return errFull
+			}
 			return nil
 		})
-	return list, err
+		full := errors.Is(err, errFull)
+		if err != nil && !full {
+			return err
+		}
+		for _, a := range batch {
+			if err := fn(a); err != nil {
+				return err
+			}
+		}
+		if again = full || len(batch) == rebuildBatch; again {
+			a := batch[len(batch)-1]
+			last = []any{a.Lane.Site, a.Lane.Epoch, a.Lane.Class, a.Seq, a.Hash[:], rebuildBatch}
+		}
+	}
+	return nil
 }
 
 // Dropped returns how many change-sets of a site were not kept aside, as too many
