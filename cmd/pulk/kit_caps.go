@@ -225,6 +225,22 @@ func chosenOf(k *kit.Capped, played *kit.Winters) *chosenJSON {
 	return out
 }
 
+// riskText names what is the likeliest to run out all the same.
+func riskText(p *kit.Plan) string {
+	const most, least = 5, 0.0005
+	var parts []string
+	for _, l := range p.Risks() {
+		if l.Risk() < least || len(parts) == most {
+			break
+		}
+		parts = append(parts, fmt.Sprintf("%s %.1f %%", l.PartNumber, 100*l.Risk()))
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return "Most at risk of running out all the same: " + strings.Join(parts, ", ") + "."
+}
+
 // printChosen says what the odds of all together are, and how good the choice is.
 func (c *call) printChosen(k *kit.Capped, played *kit.Winters) {
 	text := fmt.Sprintf("Odds that nothing runs out: %.4f now, %.4f with what is sent", k.Before, k.Odds)
@@ -258,6 +274,9 @@ func (c *call) printChosen(k *kit.Capped, played *kit.Winters) {
 		text = strings.TrimSuffix(text, ";") + "."
 	}
 	c.printBlock("", text)
+	if text := riskText(k.Plan); text != "" {
+		c.printBlock("", text)
+	}
 	if len(k.Unpriced) > 0 {
 		c.printBlock("! ", fmt.Sprintf("no more sent than must be, as the catalogue does not say what they use of a capped resource: %s", strings.Join(k.Unpriced, ", ")))
 	}

@@ -1,10 +1,12 @@
 package kit
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"pulk/inventory/choice"
@@ -111,6 +113,24 @@ type Capped struct {
 	// Unpriced holds part numbers of which no more is sent than must be, as it is not known
 	// what they use of a capped resource.
 	Unpriced []string
+}
+
+// Risks are the lines that count and may still run out, the likeliest first.
+func (p *Plan) Risks() []*Line {
+	var list []*Line
+	for i := range p.Lines {
+		if l := &p.Lines[i]; l.Counts() && l.Risk() > 0 {
+			list = append(list, l)
+		}
+	}
+	slices.SortStableFunc(list, func(a, b *Line) int { return cmp.Compare(b.Risk(), a.Risk()) })
+	return list
+}
+
+// Risk is the probability that what is there and sent does not suffice.
+func (l *Line) Risk() float64 {
+	_, short := l.supply.over(l.Good + l.Send)
+	return short
 }
 
 // mostPieces is the most spares of one item that are considered, and mostUnits the most

@@ -198,6 +198,20 @@ func TestWishesOfConsumables(t *testing.T) {
 	}
 }
 
+// TestRisks: what is likeliest to run out stands first, and what is left out of the odds is
+// not named.
+func TestRisks(t *testing.T) {
+	plan, err := Make(request, []Part{tape(6, 10), {PartNumber: "PMP", Installed: 3, PriorMTBFHours: 9000, MassGrams: 4000},
+		{PartNumber: "RAG", Uses: []sparing.Use{{Runs: 3, PerRun: 4}}, MassGrams: 10}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	risks := plan.Risks()
+	if len(risks) != 2 || risks[0].PartNumber != "TAPE" || risks[1].PartNumber != "PMP" || math.Abs(risks[1].Risk()-(1-risks[1].OddsSent)) > 1e-12 {
+		t.Errorf("%d at risk: %+v", len(risks), risks)
+	}
+}
+
 // TestSpareAndConsumable: of a part that fails and is used up too, a piece that is there
 // is counted for one of both.
 func TestSpareAndConsumable(t *testing.T) {
