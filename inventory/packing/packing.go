@@ -136,13 +136,15 @@ const (
 	KeptApart                  // room only beside what it must be kept apart from
 	FloorTooWeak               // it alone presses more on a floor than each container that takes it bears
 	TooMuchMass                // each container that takes it has its most of mass
+	NotBorne                   // there is room, and nothing there bears it: boxes below, or the floor
 )
 
 // String returns the reason in words, for people.
 func (r Reason) String() string {
 	return [...]string{"no room", "too large for every container or its door", "too heavy for every container",
 		"no cold container", "its group does not fit into one container", "left out for balance",
-		"room only beside what it is kept apart from", "presses more on the floor than any container bears", "each container is at its most of mass"}[r]
+		"room only beside what it is kept apart from", "presses more on the floor than any container bears", "each container is at its most of mass",
+		"room only where what is below does not bear it"}[r]
 }
 
 // Left is a number of boxes of a kind that were left out.

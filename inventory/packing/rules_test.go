@@ -34,15 +34,15 @@ func TestRules(t *testing.T) {
 		{"upright: on end", []Box{{ID: "a", Size: [3]int{20, 5, 10}, Upright: [3]bool{true, false, false}, Count: 1}}, []Container{room(5, 10, 20)}, full, "", 0},
 
 		{"fragile: side by side", []Box{with(cube("a", 2), func(b *Box) { b.Fragile = true })}, []Container{room(20, 10, 20)}, full, "", 0},
-		{"fragile: one on the other", []Box{with(cube("a", 2), func(b *Box) { b.Fragile = true })}, []Container{room(10, 10, 20)}, full, "a", NoRoom},
+		{"fragile: one on the other", []Box{with(cube("a", 2), func(b *Box) { b.Fragile = true })}, []Container{room(10, 10, 20)}, full, "a", NotBorne},
 		{"fragile: it may stand on another", []Box{with(cube("a", 1), func(b *Box) { b.Fragile = true }), cube("b", 1)}, []Container{room(10, 10, 20)}, full, "", 0},
 
 		{"top load: as much as it bears", []Box{with(cube("a", 2), func(b *Box) { b.TopLoadGrams = 100 })}, []Container{room(10, 10, 20)}, full, "", 0},
-		{"top load: a gram too much", []Box{with(cube("a", 2), func(b *Box) { b.TopLoadGrams = 99 })}, []Container{room(10, 10, 20)}, full, "a", NoRoom},
-		{"top load: two on one are both borne", []Box{with(cube("a", 3), func(b *Box) { b.TopLoadGrams = 199 })}, []Container{room(10, 10, 30)}, full, "a", NoRoom},
+		{"top load: a gram too much", []Box{with(cube("a", 2), func(b *Box) { b.TopLoadGrams = 99 })}, []Container{room(10, 10, 20)}, full, "a", NotBorne},
+		{"top load: two on one are both borne", []Box{with(cube("a", 3), func(b *Box) { b.TopLoadGrams = 199 })}, []Container{room(10, 10, 30)}, full, "a", NotBorne},
 
 		{"floor only: on the floor", []Box{with(cube("a", 2), func(b *Box) { b.FloorOnly = true })}, []Container{room(20, 10, 10)}, full, "", 0},
-		{"floor only: there is floor for one", []Box{with(cube("a", 2), func(b *Box) { b.FloorOnly = true })}, []Container{room(10, 10, 20)}, full, "a", NoRoom},
+		{"floor only: there is floor for one", []Box{with(cube("a", 2), func(b *Box) { b.FloorOnly = true })}, []Container{room(10, 10, 20)}, full, "a", NotBorne},
 
 		{"together: both fit", []Box{with(cube("a", 1), func(b *Box) { b.Group = "g" }), with(cube("b", 1), func(b *Box) { b.Group = "g" })}, []Container{room(20, 10, 10)}, full, "", 0},
 		{"together: only one would", []Box{with(cube("a", 1), func(b *Box) { b.Group = "g" }), with(cube("b", 1), func(b *Box) { b.Group = "g" })}, []Container{room(10, 10, 10)}, full, "a", GroupBroken},
@@ -71,7 +71,7 @@ func TestRules(t *testing.T) {
 
 		// 100 g on 10 × 10 mm are 1000 kg on a square metre.
 		{"floor load: as much as it bears", []Box{cube("a", 2)}, []Container{in(room(10, 10, 20), func(c *Container) { c.FloorKgPerM2 = 2000 })}, full, "", 0},
-		{"floor load: two on each other are too much", []Box{cube("a", 2)}, []Container{in(room(10, 10, 20), func(c *Container) { c.FloorKgPerM2 = 1999 })}, full, "a", NoRoom},
+		{"floor load: two on each other are too much", []Box{cube("a", 2)}, []Container{in(room(10, 10, 20), func(c *Container) { c.FloorKgPerM2 = 1999 })}, full, "a", NotBorne},
 		{"floor load: one alone is too much", []Box{cube("a", 1)}, []Container{in(room(10, 10, 20), func(c *Container) { c.FloorKgPerM2 = 999 })}, full, "a", FloorTooWeak},
 		{"floor load: it stands on another that is light enough", []Box{with(cube("a", 1), func(b *Box) { b.Size = [3]int{5, 5, 5} }), {ID: "wide", Size: [3]int{20, 10, 10}, Count: 1, MassGrams: 50}},
 			[]Container{in(room(20, 10, 20), func(c *Container) { c.FloorKgPerM2 = 1000 })}, full, "", 0},
@@ -79,6 +79,9 @@ func TestRules(t *testing.T) {
 		{"centre: in the middle", []Box{cube("a", 2)}, []Container{in(room(20, 10, 10), func(c *Container) { c.CentreMin[0], c.CentreMax[0] = 0.5, 0.5 })}, full, "", 0},
 		{"centre: one box cannot be there", []Box{with(cube("a", 2), func(b *Box) { b.Count = 1 })}, []Container{in(room(11, 10, 10), func(c *Container) { c.CentreMin[0], c.CentreMax[0] = 0.9, 1 })}, full, "a", Unbalanced},
 
+		{"room: none for a second", []Box{cube("a", 2)}, []Container{room(10, 10, 19)}, full, "a", NoRoom},
+		{"room: above, where nothing holds it up", []Box{{ID: "long", Size: [3]int{10, 10, 5}, Count: 1}, {ID: "wide", Size: [3]int{20, 10, 5}, Count: 1, Group: ""}},
+			[]Container{room(20, 10, 9)}, full, "long", NoRoom},
 		{"support: all of it, on one box", []Box{cube("a", 2)}, []Container{room(10, 10, 20)}, full, "", 0},
 	} {
 		r, err := Pack(context.Background(), c.boxes, c.into, c.options)
