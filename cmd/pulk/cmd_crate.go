@@ -38,8 +38,8 @@ func (e *env) crateCommand() *cli.Command {
 				&cli.StringSliceFlag{Name: "share", Usage: "`CLASS/CLASS`: these two may share a container, as who is trained for it says; may be repeated"},
 				&cli.StringSliceFlag{Name: "apart", Usage: "`CLASS/CLASS`: these may not, for two boxes of one class; may be repeated"},
 				&cli.StringFlag{Name: "csv", Usage: "also write the places to `FILE`"},
-				&cli.StringFlag{Name: "svg", Usage: "also draw each layer, a picture each in `FOLDER`"},
-				&cli.StringFlag{Name: "pdf", Usage: "also print lists and layers to `FILE`"},
+				&cli.StringFlag{Name: "svg", Usage: "also draw each load from the side, the front and layer by layer, a picture each in `FOLDER`"},
+				&cli.StringFlag{Name: "pdf", Usage: "also print lists and pictures to `FILE`"},
 				&cli.StringFlag{Name: "paper", Value: "a4", Usage: "`PAPER`: a4 or letter"}},
 			action: (*call).cratePack}.command(e),
 		e.crateCharge())...)
@@ -61,7 +61,7 @@ type crateLoad struct {
 	Copy        int          `json:"copy"` // which of its kind, from 1
 	MassGrams   int64        `json:"mass_grams"`
 	Utilisation float64      `json:"volume_share"`
-	Centre      [3]float64   `json:"centre_of_mass_mm"` // along, across, up, from the back on the left
+	Centre      [3]float64   `json:"centre_of_mass_mm"` // along, across, up, from the back on the left, seen from the front
 	Places      []cratePlace `json:"places"`
 	kind        *crate.Container
 }
@@ -277,8 +277,8 @@ func (c *call) writePacked(out *cratePlan, pdf func() ([]byte, error)) error {
 		drawings := 0
 		for i := range out.Loads {
 			l := &out.Loads[i]
-			for n, layer := range l.layers() {
-				if err := carrier.WriteFile(filepath.Join(folder, fmt.Sprintf("load-%02d-layer-%02d.svg", i+1, n+1)), []byte(l.layerSVG(layer, n))); err != nil {
+			for _, view := range l.pictures() {
+				if err := carrier.WriteFile(filepath.Join(folder, fmt.Sprintf("load-%02d-%s.svg", i+1, view.name)), []byte(view.svg(l.title()))); err != nil {
 					return err
 				}
 				drawings++
