@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -94,11 +95,11 @@ func (v *victim) write(log *changelog.Log, fn func(tx *changelog.Tx) error) {
 	}
 }
 
-// buildPulk builds the program as users run it.
-func buildPulk(t *testing.T) string {
+// buildPulk builds the program as users run it, or with other flags.
+func buildPulk(t *testing.T, flags ...string) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "pulk")
-	if out, err := exec.Command("go", "build", "-o", path, ".").CombinedOutput(); err != nil {
+	if out, err := exec.Command("go", slices.Concat([]string{"build", "-o", path}, flags, []string{"."})...).CombinedOutput(); err != nil {
 		t.Fatalf("go build: %v\n%s", err, out)
 	}
 	return path

@@ -62,9 +62,10 @@ type memory struct {
 	idle             int64             // bytes that the program has resident when it does nothing
 }
 
-func newMemory(t *testing.T) *memory {
+// newMemory builds the program, with flags if there are any, and a store.
+func newMemory(t *testing.T, flags ...string) *memory {
 	t.Helper()
-	m := &memory{binary: buildPulk(t), launcher: filepath.Join(t.TempDir(), "launch"), template: filepath.Join(t.TempDir(), "home.db")}
+	m := &memory{binary: buildPulk(t, flags...), launcher: filepath.Join(t.TempDir(), "launch"), template: filepath.Join(t.TempDir(), "home.db")}
 	if out, err := exec.Command("go", "build", "-o", m.launcher, "./testdata/launch").CombinedOutput(); err != nil {
 		t.Fatalf("go build: %v\n%s", err, out)
 	}

@@ -46,7 +46,13 @@ func Open(address, accessKey, secretKey string, now func() time.Time) (*Bucket, 
 	if place.Host == "" || bucket == "" || place.Scheme != "s3" && place.Scheme != "s3+http" {
 		return nil, fmt.Errorf("%s is no bucket: write s3://HOST[:PORT]/BUCKET[/PREFIX]", address)
 	}
-	client, err := minio.New(place.Host, &minio.Options{Creds: credentials.NewStaticV4(accessKey, secretKey, ""), Secure: place.Scheme == "s3", BucketLookup: minio.BucketLookupAuto})
+	secure := place.Scheme == "s3"
+	transport, err := minio.DefaultTransport(secure)
+	if err != nil {
+		return nil, err
+	}
+	client, err := minio.New(place.Host, &minio.Options{Creds: credentials.NewStaticV4(accessKey, secretKey, ""), Secure: secure,
+		BucketLookup: minio.BucketLookupAuto, Transport: bounded{transport}})
 	if err != nil {
 		return nil, err
 	}
@@ -62,16 +68,26 @@ type object struct {
 	name carrier.Name
 }
 
-// objects returns the parcels for a site in order. Other objects are passed over.
-func (b *Bucket) objects(ctx context.Context, to uint32) ([]object, error) {
+// maxObjects bounds how many parcels are looked at in one go; when those are taken the
+// next ones show.
+const maxObjects = 40_000
+
+// objects returns the first parcels for a site in order, of those that are asked for.
+// Other objects are passed over.
+func (b *Bucket) objects(ctx context.Context, to uint32, asked func(carrier.Name) bool) ([]object, error) {
+	ctx, enough := context.WithCancel(ctx)
+	defer enough() // the listing goes on in the background
 	shelf := b.shelf(to)
 	var list []object
-	for info := range b.client.ListObjects(ctx, b.bucket, minio.ListObjectsOptions{Prefix: shelf}) {
+	for info := range b.client.ListObjects(ctx, b.bucket, minio.ListObjectsOptions{Prefix: shelf, MaxKeys: pageObjects}) {
 		if info.Err != nil {
 			return nil, explain(info.Err)
 		}
-		if name, ok := parseKey(strings.TrimPrefix(info.Key, shelf)); ok && name.To == to {
+		if name, ok := parseKey(strings.TrimPrefix(info.Key, shelf)); ok && name.To == to && asked(name) {
 			list = append(list, object{info.Key, name})
+		}
+		if len(list) == maxObjects {
+			break
 		}
 	}
 	slices.SortFunc(list, func(a, c object) int { return cmp.Compare(a.key, c.key) })
@@ -92,7 +108,7 @@ func timeFormat(t time.Time) string { return fmt.Sprintf("%015d", max(0, t.UnixM
 // List returns the keys of the parcels for a site, in the order in which they were
 // left.
 func (b *Bucket) List(ctx context.Context, site uint32) ([]string, error) {
-	objects, err := b.objects(ctx, site)
+	objects, err := b.objects(ctx, site, func(carrier.Name) bool { return true })
 	var keys []string
 	for _, o := range objects {
 		keys = append(keys, o.key)
@@ -113,11 +129,13 @@ func (b *Bucket) Read(ctx context.Context, key string) ([]byte, error) {
 		return nil, explain(err)
 	}
 	defer content.Close()
-	data, err := io.ReadAll(io.LimitReader(content, carrier.MaxFile+1))
-	if err == nil && len(data) > carrier.MaxFile {
+	var data bytes.Buffer
+	data.Grow(carrier.MaxFile + 1 + bytes.MinRead) // to grow by steps would take twice that
+	_, err = data.ReadFrom(io.LimitReader(content, carrier.MaxFile+1))
+	if err == nil && data.Len() > carrier.MaxFile {
 		err = fmt.Errorf("it has more than %d bytes, the most that is taken", carrier.MaxFile)
 	}
-	return data, explain(err)
+	return data.Bytes(), explain(err)
 }
 
 // Done removes a parcel that was taken.
@@ -128,7 +146,8 @@ func (b *Bucket) Done(ctx context.Context, key string) error {
 // Put leaves parcels for a site, those that lie there already excepted, and then
 // removes others of the same sender, addressee and slot.
 func (b *Bucket) Put(ctx context.Context, from, to uint32, slot string, parcels [][]byte) ([]string, error) {
-	there, err := b.objects(ctx, to)
+	prefix := carrier.Name{From: from, To: to, Slot: slot}.Prefix()
+	there, err := b.objects(ctx, to, func(name carrier.Name) bool { return strings.HasPrefix(name.String(), prefix) })
 	if err != nil {
 		return nil, err
 	}
@@ -146,9 +165,8 @@ func (b *Bucket) Put(ctx context.Context, from, to uint32, slot string, parcels 
 			return nil, explain(err)
 		}
 	}
-	prefix := carrier.Name{From: from, To: to, Slot: slot}.Prefix()
 	for _, o := range there {
-		if strings.HasPrefix(o.name.String(), prefix) && !slices.Contains(names, o.name.String()) {
+		if !slices.Contains(names, o.name.String()) {
 			if err := b.Done(ctx, o.key); err != nil {
 				return nil, err
 			}

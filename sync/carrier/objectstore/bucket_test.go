@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"io"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -15,6 +17,8 @@ import (
 	"time"
 
 	"github.com/minio/minio-go/v7"
+
+	"pulk/sync/carrier"
 )
 
 const stn, home, ship = 0x0b41a87d, 0x04bc4484, 0x77e10c05
@@ -159,5 +163,42 @@ func TestOpenRefuses(t *testing.T) {
 		if _, err := Open(address, "a", "b", time.Now); err == nil {
 			t.Errorf("took %q", address)
 		}
+	}
+}
+
+// TestBucketIsBounded lists what a store says that lies there: far more than is looked at
+// in one go, and answers that no store gives.
+func TestBucketIsBounded(t *testing.T) {
+	page := func(from int) string {
+		var b strings.Builder
+		b.WriteString("<ListBucketResult><IsTruncated>true</IsTruncated><NextContinuationToken>more</NextContinuationToken>")
+		for i := range 1000 {
+			fmt.Fprintf(&b, "<Contents><Key>%08x/%s-%05d-%s</Key><Size>1</Size></Contents>", home, timeFormat(time.UnixMilli(int64(from))), i, carrier.NameOf(stn, home, "log", []byte{byte(i), byte(from)}))
+		}
+		return b.String() + "</ListBucketResult>"
+	}
+	for _, test := range []struct {
+		name   string
+		answer func(page int) string
+		want   int // or refused
+	}{
+		{"many", page, maxObjects},
+		{"one page of nothing", func(int) string { return "<ListBucketResult>" + strings.Repeat("<Contents/>", maxAnswerMarks) }, 0},
+		{"one long name", func(int) string { return "<ListBucketResult>" + strings.Repeat("x", maxAnswerBytes) }, 0},
+	} {
+		pages := 0
+		server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			if r.URL.Query().Has("location") {
+				io.WriteString(w, "<LocationConstraint/>")
+				return
+			}
+			pages++
+			io.WriteString(w, test.answer(pages))
+		}))
+		b := must[*Bucket](t)(Open("s3+http://"+strings.TrimPrefix(server.URL, "http://")+"/vindur", "crate", "crate-secret", time.Now))
+		if keys, err := b.List(t.Context(), home); len(keys) != test.want || (err == nil) != (test.want > 0) {
+			t.Errorf("%s: %d parcels, want %d, %v", test.name, len(keys), test.want, err)
+		}
+		server.Close()
 	}
 }
