@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"encoding/base64"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -211,12 +212,32 @@ func (m *memory) mailBox(t *testing.T) {
 		strings.Repeat("X-Y: z\n", 2_000_000) + "\nhi",
 		nested,
 		head + "Content-Type: multipart/mixed; boundary=\"b\"\n\n" + strings.Repeat(part, 200_000),
+		largeParcels(head, 2),
+		largeParcels(head, 3),
+		head + "Content-Type: multipart/mixed; boundary=\"b\"\n\n" + strings.Repeat(strings.Replace(part, "xx", "\xb5\x70", 1), 450),
 	} {
 		if err := os.WriteFile(filepath.Join(box, "new", fmt.Sprintf("%d.host", i)), []byte(mail), 0o600); err != nil {
 			t.Fatal(err)
 		}
 	}
+	for i := range 20_000 { // what others write to each other
+		if err := os.WriteFile(filepath.Join(box, "cur", fmt.Sprintf("%d.%s:2,S", i, strings.Repeat("n", 150))), []byte("Subject: tea\n\nhi\n"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
 	store := m.store(t)
 	m.within(t, true, "site", "mail", "--store", store, "home", "home@h.example")
-	m.within(t, true, "exchange", "mail:"+box, "--outbox", outbox, "--store", store)
+	m.within(t, false, "exchange", "mail:"+box, "--outbox", outbox, "--store", store) // what looks like parcels is refused
+	m.within(t, false, "exchange", "mail:"+box, "--outbox", outbox, "--store", store) // with what it noted of the others
+}
+
+// largeParcels is a mail with so many parcels, as large as those that are taken.
+func largeParcels(head string, n int) string {
+	var b strings.Builder
+	b.WriteString(head + "Content-Type: multipart/mixed; boundary=\"b\"\n\n")
+	parcel := base64.StdEncoding.EncodeToString(append([]byte{0xb5, 0x70}, make([]byte, 8<<20-2)...))
+	for range n {
+		b.WriteString("--b\nContent-Type: application/octet-stream\nContent-Transfer-Encoding: base64\n\n" + parcel + "\n")
+	}
+	return b.String() + "--b--\n"
 }

@@ -52,6 +52,14 @@ type Mail struct {
 	Sites      map[uint32]Site // whom mails are for and from
 	MaxMessage int             // bytes of a mail; 0: DefaultMaxMessage
 	Now        func() time.Time
+
+	listed map[string]opened // mails in which something waited at the last List, by key
+}
+
+// opened is a mail with what was found in it, without the data.
+type opened struct {
+	path  string
+	found []Attachment
 }
 
 // nameOf returns the name of a parcel in the inbox: the mail's key and the number of
@@ -82,6 +90,7 @@ func (m *Mail) List(ctx context.Context, site uint32) ([]string, error) {
 		return nil, err
 	}
 	var names []string
+	m.listed = map[string]opened{}
 	learned := false
 	for _, mail := range mails {
 		if err := ctx.Err(); err != nil {
@@ -90,7 +99,7 @@ func (m *Mail) List(ctx context.Context, site uint32) ([]string, error) {
 		if notes.isFinished(mail.key) {
 			continue
 		}
-		numbers, err := m.waiting(mail, site, notes)
+		found, numbers, err := m.waiting(mail, site, notes)
 		if errors.Is(err, fs.ErrNotExist) {
 			continue // moved away meanwhile: seen next time
 		}
@@ -103,6 +112,8 @@ func (m *Mail) List(ctx context.Context, site uint32) ([]string, error) {
 		if len(numbers) == 0 {
 			notes.finish(mail.key)
 			learned = true
+		} else {
+			m.listed[mail.key] = opened{mail.path, found}
 		}
 	}
 	if learned {
@@ -111,35 +122,51 @@ func (m *Mail) List(ctx context.Context, site uint32) ([]string, error) {
 	return names, err
 }
 
-// waiting returns the numbers of the parcels in a mail that are for a site and not
-// taken yet.
-func (m *Mail) waiting(mail stored, site uint32, notes *memo) ([]int, error) {
-	found, err := open(mail)
+// waiting returns the parcels in a mail, without the data, and the numbers of those that
+// are for a site and not taken yet.
+func (m *Mail) waiting(mail stored, site uint32, notes *memo) (found []Attachment, numbers []int, err error) {
+	found, err = open(mail.path, func(int) (bool, int) { return false, 0 })
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	var numbers []int
 	for i, attachment := range found {
 		name, named := carrier.ParseName(attachment.Name)
 		if (!named || name.To == site) && !slices.Contains(notes.taken[mail.key], i+1) {
 			numbers = append(numbers, i+1)
 		}
 	}
-	return numbers, nil
+	return found, numbers, nil
 }
 
-// open returns the parcels in a mail; none if it is not one that we can read.
-func open(mail stored) ([]Attachment, error) {
-	file, err := os.Open(mail.path)
+// open returns the parcels in a mail, with the data of those that are asked for; none if
+// it is not one that we can read.
+func open(path string, asked func(number int) (yes bool, size int)) ([]Attachment, error) {
+	file, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
 	defer file.Close()
-	found, err := Parcels(file)
+	found, err := parcelsIn(file, asked)
 	if failed := (*fs.PathError)(nil); errors.As(err, &failed) {
 		return nil, err // the disk, not the mail
 	}
 	return found, nil
+}
+
+// mail returns a mail as it was at the last List, if it is still there, or else as it is
+// found now: a mail box may hold so many that each is not to be looked for again.
+func (m *Mail) mail(key string) (opened, error) {
+	if mail, ok := m.listed[key]; ok {
+		if _, err := os.Lstat(mail.path); err == nil {
+			return mail, nil
+		}
+	}
+	there, err := m.Inbox.find(key)
+	if err != nil {
+		return opened{}, err
+	}
+	found, err := open(there.path, func(int) (bool, int) { return false, 0 })
+	return opened{there.path, found}, err
 }
 
 // Read returns a listed parcel.
@@ -148,18 +175,21 @@ func (m *Mail) Read(ctx context.Context, name string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	mail, err := m.Inbox.find(key)
+	mail, err := m.mail(key)
 	if err != nil {
 		return nil, err
 	}
-	found, err := open(mail)
-	if err != nil {
-		return nil, err
+	if number <= len(mail.found) {
+		size := mail.found[number-1].Bytes
+		mail.found, err = open(mail.path, func(n int) (bool, int) { return n == number, size })
+		if err != nil {
+			return nil, err
+		}
 	}
-	if number > len(found) {
-		return nil, fmt.Errorf("mail %s holds %d parcels, not %d", mail.path, len(found), number)
+	if number > len(mail.found) {
+		return nil, fmt.Errorf("mail %s holds %d parcels, not %d", mail.path, len(mail.found), number)
 	}
-	return found[number-1].Data, nil
+	return mail.found[number-1].Data, nil
 }
 
 // Sender returns the site that sent a listed parcel, as the name of the attachment
@@ -169,15 +199,11 @@ func (m *Mail) Sender(name string) (uint32, bool) {
 	if err != nil {
 		return 0, false
 	}
-	mail, err := m.Inbox.find(key)
-	if err != nil {
+	mail, err := m.mail(key)
+	if err != nil || number > len(mail.found) {
 		return 0, false
 	}
-	found, err := open(mail)
-	if err != nil || number > len(found) {
-		return 0, false
-	}
-	parcel, named := carrier.ParseName(found[number-1].Name)
+	parcel, named := carrier.ParseName(mail.found[number-1].Name)
 	return parcel.From, named
 }
 
@@ -201,7 +227,7 @@ func (m *Mail) Done(ctx context.Context, name string) error {
 		return nil // taken before, or somebody took the mail away: the parcel was taken all the same
 	}
 	notes.note(key, number)
-	left, err := m.waiting(mails[i], m.Self, notes)
+	_, left, err := m.waiting(mails[i], m.Self, notes)
 	if err != nil {
 		return err
 	}

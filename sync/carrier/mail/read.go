@@ -27,8 +27,9 @@ const (
 
 // Attachment is a parcel found in a mail.
 type Attachment struct {
-	Name string // as it was sent; a gateway may have changed or lost it
-	Data []byte
+	Name  string // as it was sent, its first 255 bytes; a gateway may have changed or lost it
+	Bytes int
+	Data  []byte // where it was asked for
 }
 
 // errBeyond ends the reading of a mail that goes beyond a bound.
@@ -40,7 +41,13 @@ var errBeyond = errors.New("mail goes beyond what is read of one")
 // short or badly encoded what can be read is returned, so that whoever opens it
 // can say what is wrong.
 func Parcels(message io.Reader) ([]Attachment, error) {
-	r := reader{}
+	return parcelsIn(message, func(int) (bool, int) { return true, 0 })
+}
+
+// parcelsIn is [Parcels] with the data of those alone that are asked for by their number,
+// from 1, and of how many bytes they are, where that is known.
+func parcelsIn(message io.Reader, asked func(number int) (yes bool, size int)) ([]Attachment, error) {
+	r := reader{asked: asked}
 	err := r.message(io.LimitReader(message, maxMessageBytes), 0)
 	if err != nil {
 		return nil, err
@@ -49,9 +56,10 @@ func Parcels(message io.Reader) ([]Attachment, error) {
 }
 
 type reader struct {
+	asked func(number int) (yes bool, size int)
 	found []Attachment
 	parts int
-	bytes int // held in found
+	bytes int // of found
 }
 
 // message reads a header and what it describes.
@@ -141,15 +149,25 @@ func (r *reader) leaf(name string, body io.Reader) error {
 		return nil
 	}
 	room := int64(maxFoundBytes - r.bytes)
-	rest, err := io.ReadAll(io.LimitReader(body, room+1))
-	if int64(n+len(rest)) > room {
+	a := Attachment{Name: strings.Clone(name[:min(len(name), 255)])} // not all of the header with it
+	var data bytes.Buffer
+	into := io.Discard
+	yes, size := r.asked(len(r.found) + 1)
+	if yes {
+		data.Grow(size + bytes.MinRead) // it need not grow again
+		data.Write(start[:n])
+		into = &data
+	}
+	rest, err := io.Copy(into, io.LimitReader(body, room+1))
+	if int64(n)+rest > room {
 		return errBeyond
 	}
 	if errors.Is(err, errBeyond) {
 		return err
 	}
-	r.bytes += n + len(rest)
-	r.found = append(r.found, Attachment{Name: name, Data: append(start[:n], rest...)})
+	a.Bytes, a.Data = n+int(rest), data.Bytes()
+	r.bytes += a.Bytes
+	r.found = append(r.found, a)
 	return nil
 }
 

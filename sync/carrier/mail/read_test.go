@@ -131,8 +131,12 @@ func FuzzParcels(f *testing.F) {
 			return
 		}
 		total := 0
-		for _, a := range found {
+		for i, a := range found {
 			total += len(a.Data)
+			again, err := parcelsIn(bytes.NewReader(message), func(number int) (bool, int) { return number == i+1, a.Bytes })
+			if err != nil || len(again) != len(found) || a.Bytes != len(a.Data) || !bytes.Equal(again[i].Data, a.Data) || i > 0 && len(again[i-1].Data) > 0 {
+				t.Errorf("parcel %d of %d by itself: %v, %d bytes for %d", i+1, len(found), err, again[i].Bytes, a.Bytes)
+			}
 			if _, named := carrier.ParseName(a.Name); !named && !carrier.LooksLikeParcel(a.Data) {
 				t.Errorf("took %q, which is no parcel by name or content", a.Name)
 			}
