@@ -93,11 +93,8 @@ func (c *call) labelTables() error {
 	if c.String("output") == "" && c.String("xlsx") == "" && c.String("csv") == "" {
 		return fault.Misuse("like -o labels.pdf", "say what to write: -o FILE, --xlsx FILE or --csv FILE")
 	}
-	var p papers
-	if err := c.view(func(tx *changelog.Tx) (err error) {
-		p, err = c.papersOf(tx, c.Args().First())
-		return err
-	}); err != nil {
+	p, err := c.papers()
+	if err != nil {
 		return err
 	}
 	table := p.labelTable()

@@ -82,6 +82,15 @@ func (c *call) papersOf(tx *changelog.Tx, code string) (papers, error) {
 	return p, nil
 }
 
+// papers are those of the manifest that the command names.
+func (c *call) papers() (p papers, err error) {
+	err = c.view(func(tx *changelog.Tx) (err error) {
+		p, err = c.papersOf(tx, c.Args().First())
+		return err
+	})
+	return p, err
+}
+
 // chargedGrams is what a crate is charged for by air; 0 where nothing is asked.
 func (p *papers) chargedGrams(crate manifestCrate) (int64, error) {
 	if p.divisor == 0 {
@@ -149,11 +158,8 @@ func (c *call) manifestPrint() error {
 	if c.String("pdf") == "" && c.String("xlsx") == "" && c.String("csv") == "" {
 		return fault.Misuse("like --pdf M-27-1.pdf --xlsx M-27-1.xlsx", "say what to write: --pdf FILE, --xlsx FILE or --csv FOLDER")
 	}
-	var p papers
-	if err := c.view(func(tx *changelog.Tx) (err error) {
-		p, err = c.papersOf(tx, c.Args().First())
-		return err
-	}); err != nil {
+	p, err := c.papers()
+	if err != nil {
 		return err
 	}
 	if p.way, err = c.wayOf(&p); err != nil {
