@@ -19,7 +19,7 @@ import (
 func (e *env) reserveCommand() *cli.Command {
 	return group("reserve", "keep stock for a run",
 		verb{path: "pulk reserve add", args: "PART QUANTITY", minArgs: 2, maxArgs: 2, usage: "keep a quantity at a place for a run", writes: true,
-			about:    "What is issued to the run from that place is taken from it. Others are refused what is\nreserved, unless they say why theirs goes first.",
+			about:    "What is issued to the run from that place is taken from it. Others are refused what is\nreserved, unless they say why theirs goes first. The end of the run lets go of it.",
 			examples: []string{"pulk reserve add CON-011 12 --at hut --run stn-41 --as tomas"},
 			flags: []cli.Flag{&cli.StringFlag{Name: "at", Usage: "`LOCATION` where it lies"}, &cli.StringFlag{Name: "run", Usage: "the `RUN` it is for"},
 				&cli.StringFlag{Name: "note", Usage: "a `TEXT` to go with it"}}, action: (*call).reserveAdd}.command(e),
@@ -70,7 +70,6 @@ type reserveJSON struct {
 type reservedRow struct {
 	ID          string `json:"id"`
 	Run         string `json:"run"`
-	RunEnded    bool   `json:"run_ended"` // what it keeps is to be let go of
 	PartNumber  string `json:"part_number"`
 	Location    string `json:"location"`
 	Quantity    int64  `json:"quantity"`
@@ -107,11 +106,7 @@ func (c *call) reserveList() error {
 		}
 		t := newTable("reservation", "run", "part number", "at", "reserved", "still to issue", "by", "note")
 		for _, r := range list.Reservations {
-			name := r.Run
-			if r.RunEnded {
-				name += " ENDED"
-			}
-			t.add(r.ID, name, r.PartNumber, r.Location, r.Quantity, r.Outstanding, r.Person, r.Note)
+			t.add(r.ID, r.Run, r.PartNumber, r.Location, r.Quantity, r.Outstanding, r.Person, r.Note)
 		}
 		t.print(c.env, "Nothing is reserved.")
 		if len(list.Free) == 0 {
@@ -157,10 +152,8 @@ func (c *call) reservedList(tx *changelog.Tx, code string) (reserveJSON, error) 
 			onHand := stock.FitAt(levels, k.Item, k.At, day)
 			out.Free = append(out.Free, freeRow{row.PartNumber, row.Location, onHand, 0, onHand, unit})
 		}
-		if !row.RunEnded {
-			out.Free[i].Reserved += k.Outstanding
-			out.Free[i].Free -= k.Outstanding
-		}
+		out.Free[i].Reserved += k.Outstanding
+		out.Free[i].Free -= k.Outstanding
 	}
 	slices.SortStableFunc(out.Free, func(a, b freeRow) int {
 		return cmp.Or(cmp.Compare(a.PartNumber, b.PartNumber), cmp.Compare(a.Location, b.Location))
@@ -185,29 +178,22 @@ func reservedRowOf(tx *changelog.Tx, k stock.Kept) (reservedRow, string, error) 
 	if row.Person, err = crew.Label(tx, k.Person); err != nil {
 		return row, "", err
 	}
-	row.RunEnded, err = runEnded(tx, k.Run)
-	return row, unit, err
+	return row, unit, nil
 }
 
-// endRun ends a run, and lets go of what is reserved for it here; it says what that was.
+// endRun ends a run, and says what of the stock that was reserved for it is free again.
 func endRun(tx *changelog.Tx, doing *run.Doing, abandon bool, why string) (said string, err error) {
-	if err := doing.End(abandon, why); err != nil {
+	kept, err := stock.KeptFor(tx, doing.Run)
+	if err != nil {
 		return "", err
 	}
-	kept, err := stock.Reservations(tx, clock.Dot{})
-	if err != nil {
+	if err := doing.End(abandon, why); err != nil {
 		return "", err
 	}
 	var freed []string
 	for _, k := range kept {
-		if k.Run != doing.Run {
-			continue
-		}
 		row, unit, err := reservedRowOf(tx, k)
 		if err != nil {
-			return "", err
-		}
-		if _, err := stock.EndReservation(tx, row.ID, "the run has ended"); err != nil {
 			return "", err
 		}
 		freed = append(freed, fmt.Sprintf("%d %s of %s at %s", k.Outstanding, unit, row.PartNumber, row.Location))
@@ -216,16 +202,4 @@ func endRun(tx *changelog.Tx, doing *run.Doing, abandon bool, why string) (said 
 		said = "free again: " + strings.Join(freed, ", ")
 	}
 	return said, nil
-}
-
-// runEnded reports whether a run has ended, as far as is known here.
-func runEnded(tx *changelog.Tx, id clock.Dot) (bool, error) {
-	if here, err := tx.Here(id); err != nil || !here {
-		return false, err
-	}
-	record, err := run.Load(tx, id)
-	if err != nil {
-		return false, err
-	}
-	return run.Evaluate(record).Ended != nil, nil
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"github.com/urfave/cli/v2"
@@ -10,7 +11,6 @@ import (
 	"pulk/inventory/stock"
 	"pulk/schema/fault"
 	"pulk/sync/changelog"
-	"pulk/sync/clock"
 )
 
 func (e *env) stockLowVerb() *cli.Command {
@@ -43,13 +43,14 @@ type lowRow struct {
 	UnitOfIssue string  `json:"unit_of_issue"`
 	There       int64   `json:"there"`    // in no quarantine and in date until the delivery
 	Reserved    int64   `json:"reserved"` // of it, for runs that have not ended
+	Free        int64   `json:"free"`     // what is there and not reserved; below 0 where more is reserved than is there
 	Issues      int     `json:"issues"`   // in days_seen
 	Issued      int64   `json:"issued"`   // quantity
 	Expected    float64 `json:"expected"` // to be issued until the delivery, in the mean
 	Batch       float64 `json:"batch"`    // how much goes at a time; 1 for single pieces
 	Minimum     int64   `json:"minimum"`  // worked out
 	Set         int64   `json:"set"`      // by somebody, for this place; 0 for none
-	Suffices    float64 `json:"suffices"` // probability that what is there and not reserved suffices
+	Suffices    float64 `json:"suffices"` // probability that what is free suffices
 	Short       int64   `json:"short"`    // what is missing; 0 for nothing
 }
 
@@ -84,7 +85,6 @@ func (c *call) stockLow() error {
 				return err
 			}
 		}
-		in.RunEnded = func(id clock.Dot) (bool, error) { return runEnded(tx, id) }
 		list, days, err := stock.Lows(tx, in)
 		if err != nil {
 			return err
@@ -92,7 +92,7 @@ func (c *call) stockLow() error {
 		out := lowJSON{in.Until.Format(time.DateOnly), c.String("at"), in.Target, math.Round(days*100) / 100, []lowRow{}}
 		for _, l := range list {
 			if c.Bool("all") || l.Missing() > 0 {
-				out.Items = append(out.Items, lowRow{l.Item.PartNumber, l.Item.Name, l.Item.UnitOfIssue, l.Good, l.Reserved, l.Issues, l.Taken, l.Expected, l.Batch,
+				out.Items = append(out.Items, lowRow{l.Item.PartNumber, l.Item.Name, l.Item.UnitOfIssue, l.Good, l.Reserved, l.Free(), l.Issues, l.Taken, l.Expected, l.Batch,
 					l.Minimum, l.Set, l.Sufficiency, l.Missing()})
 			}
 		}
@@ -105,19 +105,25 @@ func (c *call) stockLow() error {
 }
 
 func (c *call) printLow(out lowJSON) {
-	t := newTable("part number", "name", "unit", "there", "reserved", "issued", "to come", "minimum", "set", "suffices", "short")
+	kept := slices.ContainsFunc(out.Items, func(l lowRow) bool { return l.Reserved > 0 })
+	heads := []string{"part number", "name", "unit", "there"}
+	if kept {
+		heads = append(heads, "reserved", "free")
+	}
+	t := newTable(append(heads, "issued", "to come", "minimum", "set", "suffices", "short")...)
 	for _, l := range out.Items {
-		set, short, reserved := "", "", ""
-		if l.Reserved > 0 {
-			reserved = fmt.Sprint(l.Reserved)
-		}
+		set, short := "", ""
 		if l.Set > 0 {
 			set = fmt.Sprint(l.Set)
 		}
 		if l.Short > 0 {
 			short = fmt.Sprint(l.Short)
 		}
-		t.add(l.PartNumber, l.Name, l.UnitOfIssue, l.There, reserved, fmt.Sprintf("%d in %d", l.Issued, l.Issues), fmt.Sprintf("%.1f", l.Expected), l.Minimum, set, fmt.Sprintf("%.3f", l.Suffices), short)
+		cells := []any{l.PartNumber, l.Name, l.UnitOfIssue, l.There}
+		if kept {
+			cells = append(cells, l.Reserved, l.Free)
+		}
+		t.add(append(cells, fmt.Sprintf("%d in %d", l.Issued, l.Issues), fmt.Sprintf("%.1f", l.Expected), l.Minimum, set, fmt.Sprintf("%.3f", l.Suffices), short)...)
 	}
 	t.print(c.env, "Nothing is below its minimum.")
 	c.printf("\n")

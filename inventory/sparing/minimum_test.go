@@ -127,6 +127,34 @@ func TestMinimumCovers(t *testing.T) {
 	}
 }
 
+// Of single pieces that nothing but the record speaks for, the minimum is the stock that a
+// kit plan finds sufficient for one unit in service with so many failures in so long, on
+// the same date and with the same confidence.
+func TestMinimumAgreesWithNeed(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		takes := rapid.IntRange(1, 200).Draw(t, "takes")
+		seen := rapid.Float64Range(1, 1000).Draw(t, "days seen")
+		line := MinimumLine{Takes: slices.Repeat([]int64{1}, takes), DaysSeen: seen, DaysToDelivery: rapid.Float64Range(0.1, 2).Draw(t, "share to come") * seen,
+			GoodStock: int64(rapid.IntRange(0, 300).Draw(t, "stock")), Target: rapid.SampledFrom([]float64{0.5, 0.8, 0.9, 0.95, 0.99, 0.999}).Draw(t, "target")}
+		low, err := Minimum(line)
+		if err != nil {
+			t.Fatal(err)
+		}
+		nothing, err := NewRate(0.5, 0) // as inventory/kit has it where there is no datasheet
+		if err != nil {
+			t.Fatal(err)
+		}
+		plan, err := Need(Line{Installed: 1, HoursToDelivery: line.DaysToDelivery * 24, Prior: nothing, Failures: int64(takes), UnitHoursSeen: seen * 24,
+			GoodStock: line.GoodStock, Target: line.Target, IntervalProbability: 0.9})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if low.Minimum != plan.SufficientStock || math.Abs(low.Sufficiency-plan.SufficiencyNow) > 1e-9 {
+			t.Fatalf("a minimum of %d, suffices with %v now; planned %d, with %v", low.Minimum, low.Sufficiency, plan.SufficientStock, plan.SufficiencyNow)
+		}
+	})
+}
+
 func TestMinimumRefuses(t *testing.T) {
 	good := MinimumLine{Takes: []int64{1}, DaysSeen: 10, DaysToDelivery: 10, Target: 0.9}
 	for name, spoil := range map[string]func(*MinimumLine){

@@ -18,8 +18,6 @@ type LowRequest struct {
 	At       *Location // with all places in it; nil: everywhere
 	DaysPast int       // how far back what was issued tells the demand
 	Target   float64   // probability, for each item by itself, that its minimum suffices
-	// RunEnded tells of runs that have ended: what is still reserved for one is free.
-	RunEnded func(run clock.Dot) (bool, error)
 }
 
 // Low is an item with its minimum, worked out from what was issued. Quantities are in its
@@ -76,7 +74,7 @@ func Lows(tx *changelog.Tx, in LowRequest) ([]Low, float64, error) {
 			good[l.Item.ID] += max(0, l.Quantity)
 		}
 	}
-	reserved, err := reservedFor(tx, in, here)
+	reserved, err := reservedFor(tx, here)
 	if err != nil {
 		return nil, 0, err
 	}
@@ -99,26 +97,16 @@ func Lows(tx *changelog.Tx, in LowRequest) ([]Low, float64, error) {
 	return list, days, nil
 }
 
-// reservedFor adds up what is reserved, by item, for runs that have not ended.
-func reservedFor(tx *changelog.Tx, in LowRequest, here func(clock.Dot) bool) (map[clock.Dot]int64, error) {
+// reservedFor adds up what is reserved, by item.
+func reservedFor(tx *changelog.Tx, here func(clock.Dot) bool) (map[clock.Dot]int64, error) {
 	kept, err := Reservations(tx, clock.Dot{})
-	if err != nil {
-		return nil, err
-	}
 	out := map[clock.Dot]int64{}
 	for _, k := range kept {
-		if !here(k.At) {
-			continue
-		}
-		ended, err := in.RunEnded(k.Run)
-		if err != nil {
-			return nil, err
-		}
-		if !ended {
+		if here(k.At) {
 			out[k.Item] += k.Outstanding
 		}
 	}
-	return out, nil
+	return out, err
 }
 
 // taken collects what was issued, by item, and of how many days that is.

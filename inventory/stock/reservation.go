@@ -18,8 +18,8 @@ type Kept struct {
 	Outstanding int64
 }
 
-// Reservations returns what is reserved and not issued yet, the earliest first; of one
-// item, or of all where item is none.
+// Reservations returns what is reserved for runs that go on and not issued yet, the
+// earliest first; of one item, or of all where item is none.
 func Reservations(tx *changelog.Tx, item clock.Dot) ([]Kept, error) {
 	all, err := reservationRows(tx)
 	if err != nil || len(all) == 0 {
@@ -100,6 +100,12 @@ func keptText(tx *changelog.Tx, kept []Kept) string {
 		parts = append(parts, fmt.Sprintf("%d for run %s (%s)", k.Outstanding, tx.Name(k.Run), tx.Name(k.ID)))
 	}
 	return "reserved: " + strings.Join(parts, ", ")
+}
+
+// KeptFor returns what is reserved for a run, which its end lets go of.
+func KeptFor(tx *changelog.Tx, run clock.Dot) ([]Kept, error) {
+	all, err := Reservations(tx, clock.Dot{})
+	return slices.DeleteFunc(all, func(k Kept) bool { return k.Run != run }), err
 }
 
 // EndReservation lets go of what is still reserved.

@@ -20,13 +20,15 @@ type Reservation struct {
 	Person   clock.Dot
 	Since    time.Time
 	Ended    clock.Dot // the change that ended it, or none
+	RunOver  clock.Dot // the change that ended its run, or none
 
 	// Knew tells what its author knew: what was issued before is not taken from it.
 	Knew func(clock.Dot) bool
 }
 
 // Outstanding returns what is still kept by each reservation. An issue is taken from the
-// earliest reservation of its run that is not used up.
+// earliest reservation of its run that is not used up. What was kept for a run that has
+// ended is kept no more, also by who had not heard of the end.
 func Outstanding(reservations []Reservation, movements []Movement) map[clock.Dot]int64 {
 	ordered := slices.SortedFunc(slices.Values(reservations), func(a, b Reservation) int {
 		return cmp.Or(a.Since.Compare(b.Since), a.ID.Compare(b.ID))
@@ -51,7 +53,7 @@ func Outstanding(reservations []Reservation, movements []Movement) map[clock.Dot
 		}
 	}
 	for _, r := range ordered {
-		if !r.Ended.IsZero() || open[r.ID] <= 0 {
+		if !r.Ended.IsZero() || !r.RunOver.IsZero() || open[r.ID] <= 0 {
 			delete(open, r.ID)
 		}
 	}

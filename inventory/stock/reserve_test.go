@@ -24,6 +24,8 @@ func TestOutstanding(t *testing.T) {
 	}
 	ended := first
 	ended.Ended = dot(30)
+	over := other
+	over.RunOver = dot(32)
 	voided := issue(14, hole3, 2)
 	voided.Voided = dot(31)
 	elsewhere := issue(14, hole3, 2)
@@ -43,6 +45,7 @@ func TestOutstanding(t *testing.T) {
 		{"voided", []Reservation{first}, []Movement{voided}, "first 5 second 0 other 0"},
 		{"from_elsewhere", []Reservation{first}, []Movement{elsewhere}, "first 5 second 0 other 0"},
 		{"ended", []Reservation{ended, second}, []Movement{issue(14, hole3, 5)}, "first 0 second 3 other 0"},
+		{"run_over", []Reservation{first, over}, nil, "first 5 second 0 other 0"},
 	} {
 		open := Outstanding(c.reservations, c.movements)
 		if got := fmt.Sprintf("first %d second %d other %d", open[first.ID], open[second.ID], open[other.ID]); got != c.want {

@@ -89,6 +89,13 @@ CREATE TABLE reservation_end (
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX reservation_end_reservation ON reservation_end (reservation);
 
+-- run_over is every end of a run, which lets go of what was reserved for it.
+CREATE TABLE run_over (
+  dot BLOB PRIMARY KEY,
+  run BLOB NOT NULL
+) STRICT, WITHOUT ROWID;
+CREATE INDEX run_over_run ON run_over (run);
+
 -- item_pack is what was said of how much of an item is in what it comes in.
 CREATE TABLE item_pack (
   dot      BLOB PRIMARY KEY,
@@ -131,7 +138,7 @@ CREATE TABLE loose_void (
 
 // Tables implements [changelog.Projector].
 func (Projection) Tables() []string {
-	return []string{"item", "location", "movement", "loose_void", "lot_hold", "lot_release", "reservation", "reservation_end", "item_pack",
+	return []string{"item", "location", "movement", "loose_void", "lot_hold", "lot_release", "reservation", "reservation_end", "run_over", "item_pack",
 		"item_substitute", "stock_instead"}
 }
 
@@ -165,6 +172,11 @@ func (Projection) Apply(tx *changelog.Tx, e *changelog.Entry) error {
 			return nil
 		}
 		return tx.Exec("INSERT INTO reservation_end (dot, reservation, why) VALUES (?, ?, ?)", e.Dot.Key(), v[0].Ref.Key(), v[1].Text)
+	case kind.RunEnd:
+		if v[0].Ref.IsZero() {
+			return nil
+		}
+		return tx.Exec("INSERT INTO run_over (dot, run) VALUES (?, ?)", e.Dot.Key(), v[0].Ref.Key())
 	case kind.ItemPack:
 		if v[0].Ref.IsZero() {
 			return nil
@@ -320,10 +332,11 @@ func HoldsOf(tx *changelog.Tx, item clock.Dot) ([]Hold, error) {
 func reservationRows(tx *changelog.Tx) ([]Reservation, error) {
 	var list []Reservation
 	err := tx.Each(`SELECT r.dot, r.run, r.item, r.location, r.quantity, r.note, r.person, r.since_ms,
-		(SELECT min(e.dot) FROM reservation_end e WHERE e.reservation = r.dot) FROM reservation r ORDER BY r.since_ms, r.dot`, nil, func(scan func(...any) error) error {
+		(SELECT min(e.dot) FROM reservation_end e WHERE e.reservation = r.dot),
+		(SELECT min(o.dot) FROM run_over o WHERE o.run = r.run) FROM reservation r ORDER BY r.since_ms, r.dot`, nil, func(scan func(...any) error) error {
 		var r Reservation
 		var ms int64
-		if err := scan(&r.ID, &r.Run, &r.Item, &r.At, &r.Quantity, &r.Note, &r.Person, &ms, &r.Ended); err != nil {
+		if err := scan(&r.ID, &r.Run, &r.Item, &r.At, &r.Quantity, &r.Note, &r.Person, &ms, &r.Ended, &r.RunOver); err != nil {
 			return err
 		}
 		r.Since = time.UnixMilli(ms).UTC()
