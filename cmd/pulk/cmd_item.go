@@ -35,8 +35,8 @@ func (e *env) itemCommand() *cli.Command {
 			examples: []string{`pulk item pack CON-011 box 100 --why "on the label" --as mirre`},
 			flags:    []cli.Flag{&cli.StringFlag{Name: "why", Usage: "the `REASON`"}}, action: (*call).itemPack}.command(e),
 		verb{path: "pulk item substitute", args: "PART SUBSTITUTE", minArgs: 2, maxArgs: 2, usage: "say that one item may stand for another, one way", writes: true,
-			about:    "One piece then stands for one piece: pulk stock issue SUBSTITUTE N --instead-of PART. Whether it is fit to\nis for people who know both to decide.",
-			examples: []string{`pulk item substitute CON-011 CON-012 --role deployment-lead --why "same size, harder; note 3 of the drawing" --as ida`},
+			about:    "One piece then stands for one piece: pulk stock issue SUBSTITUTE N --instead-of PART. Whether it is fit to\nis for people who know both to decide: it takes the role " + stock.DecidingRole + ". Anybody may withdraw it.",
+			examples: []string{`pulk item substitute CON-011 CON-012 --role deployment-lead --why "same size, harder; note 3 of the drawing" --as oskar`},
 			flags: []cli.Flag{&cli.StringFlag{Name: "role", Usage: "only people with this `ROLE` may take it"},
 				&cli.BoolFlag{Name: "withdraw", Usage: "take that back"}, &cli.StringFlag{Name: "why", Usage: "the `REASON`"}}, action: (*call).itemSubstitute}.command(e),
 		e.itemHazardVerb(), e.itemHazardsVerb(),
@@ -228,7 +228,7 @@ func (c *call) itemShow() error {
 func (c *call) itemSubstitute() error {
 	part, stand := c.Args().Get(0), c.Args().Get(1)
 	allowed := !c.Bool("withdraw")
-	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
 		it, err := stock.FindItem(tx, part)
 		if err != nil {
 			return err
@@ -242,7 +242,7 @@ func (c *call) itemSubstitute() error {
 				return err
 			}
 		}
-		return stock.SetSubstitute(tx, it, other, c.String("role"), allowed, c.String("why"))
+		return stock.SetSubstitute(tx, it, other, c.String("role"), allowed, c.String("why"), me.Granted())
 	}, func() {
 		switch role := c.String("role"); {
 		case !allowed:

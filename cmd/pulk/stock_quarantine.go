@@ -16,12 +16,12 @@ func (e *env) quarantineVerbs() []*cli.Command {
 	why := &cli.StringFlag{Name: "why", Usage: "the `REASON`"}
 	return []*cli.Command{
 		verb{path: "pulk stock quarantine", args: "PART", minArgs: 1, maxArgs: 1, usage: "keep a lot from being issued, everywhere or at one place", writes: true,
-			about:    "It can still be moved, counted and thrown away where it is named with --lot.",
+			about:    "Anybody may: stopping is never refused. It can still be moved, counted and thrown away where it is named with --lot.",
 			examples: []string{`pulk stock quarantine CON-011 --lot L2612 --why "maker's notice: wrong hardness" --as mirre`},
 			flags:    []cli.Flag{lot, &cli.StringFlag{Name: "at", Usage: "only what lies at this `LOCATION`"}, why}, action: (*call).stockQuarantine}.command(e),
 		verb{path: "pulk stock release", args: "PART", minArgs: 1, maxArgs: 1, usage: "let a lot be issued again", writes: true,
-			about:    "It ends what this site knows of; a quarantine that another site has set meanwhile goes on.",
-			examples: []string{`pulk stock release CON-011 --lot L2612 --why "measured 20, all at 75 Shore A" --as ida`}, flags: []cli.Flag{lot, why}, action: (*call).stockRelease}.command(e),
+			about:    "It takes the role " + stock.DecidingRole + ". It ends what this site knows of; a quarantine that another site has set meanwhile goes on.",
+			examples: []string{`pulk stock release CON-011 --lot L2612 --why "measured 20, all at 75 Shore A" --as oskar`}, flags: []cli.Flag{lot, why}, action: (*call).stockRelease}.command(e),
 		verb{path: "pulk stock quarantined", usage: "what is in quarantine, and why", reads: true, action: (*call).stockQuarantined}.command(e),
 	}
 }
@@ -62,12 +62,12 @@ func (c *call) stockQuarantine() error {
 
 func (c *call) stockRelease() error {
 	var said string
-	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
+	return c.write(func(tx *changelog.Tx, me *crew.Person) error {
 		it, lot, err := c.namedLot(tx)
 		if err != nil {
 			return err
 		}
-		_, err = stock.Release(tx, it, lot, c.String("why"))
+		_, err = stock.Release(tx, it, lot, c.String("why"), me.Granted())
 		said = fmt.Sprintf("%s lot %q is released from quarantine", it.PartNumber, lot)
 		return err
 	}, func() { c.printf("%s\n", said) })

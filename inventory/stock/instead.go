@@ -29,8 +29,9 @@ func Stands(tx *changelog.Tx, item clock.Dot) ([]Stand, error) {
 }
 
 // SetSubstitute says that stand may be taken in place of it, by people with a role or by
-// everybody; or takes that back.
-func SetSubstitute(tx *changelog.Tx, it, stand *Item, role string, allowed bool, why string) error {
+// everybody; or takes that back. Roles are those of who does it: that it may is said by
+// [DecidingRole], that it may no more by anybody.
+func SetSubstitute(tx *changelog.Tx, it, stand *Item, role string, allowed bool, why string, roles []string) error {
 	switch {
 	case it.ID == stand.ID:
 		return fault.Misuse("name two items", "%s is no substitute for itself", it.PartNumber)
@@ -56,6 +57,11 @@ func SetSubstitute(tx *changelog.Tx, it, stand *Item, role string, allowed bool,
 	if allowed {
 		yes = 1
 	}
+	if allowed {
+		if err := decides(roles, "say that "+stand.PartNumber+" may stand for "+it.PartNumber); err != nil {
+			return err
+		}
+	}
 	tx.Add(change.New(kind.ItemSubstitute, change.Ref(it.ID), change.Ref(stand.ID), change.Text(role), change.Num(yes), change.Text(why)))
 	return nil
 }
@@ -69,7 +75,7 @@ func MayStand(tx *changelog.Tx, stand, wanted *Item, roles []string) error {
 	}
 	i := slices.IndexFunc(list, func(s Stand) bool { return s.Item == stand.ID })
 	if i < 0 {
-		hint := fmt.Sprintf("who may decide says so: pulk item substitute %s %s --why REASON", wanted.PartNumber, stand.PartNumber)
+		hint := fmt.Sprintf("the role %s says so: pulk item substitute %s %s --why REASON", DecidingRole, wanted.PartNumber, stand.PartNumber)
 		back, err := Stands(tx, stand.ID)
 		if err != nil {
 			return err

@@ -11,8 +11,20 @@ import (
 	"pulk/sync/clock"
 )
 
+// DecidingRole is the role of those who decide that what was stopped may be used, and that
+// one item may stand for another. To stop is for everybody.
+const DecidingRole = "quality"
+
+// decides refuses what takes the role, to somebody with these roles.
+func decides(roles []string, what string) error {
+	if slices.Contains(roles, DecidingRole) {
+		return nil
+	}
+	return fault.Refuse("let somebody with that role decide; see: pulk person list", "to %s is for the role %s", what, DecidingRole)
+}
+
 // Quarantine keeps a lot from being issued: everywhere, or at one place where at is not
-// nil. Where the lot lies need not be known here.
+// nil. Anybody may. Where the lot lies need not be known here.
 func Quarantine(tx *changelog.Tx, it *Item, lot string, at *Location, why string) (clock.Dot, error) {
 	if why == "" {
 		return clock.Dot{}, fault.Misuse("give it with --why", "a quarantine needs a reason")
@@ -52,11 +64,15 @@ func lotKnown(tx *changelog.Tx, it *Item, lot string) (bool, error) {
 	return slices.ContainsFunc(all, func(m Movement) bool { return m.Lot == lot }), err
 }
 
-// Release ends the holds of a lot that are known here, with a reason, and says how many.
-// One that another site has set meanwhile goes on.
-func Release(tx *changelog.Tx, it *Item, lot, why string) (int, error) {
+// Release ends the holds of a lot that are known here, with a reason, and says how many;
+// roles are those of who does it, among which is [DecidingRole]. A hold that another site has
+// set meanwhile goes on.
+func Release(tx *changelog.Tx, it *Item, lot, why string, roles []string) (int, error) {
 	if why == "" {
 		return 0, fault.Misuse("give it with --why", "a release from quarantine needs a reason")
+	}
+	if err := decides(roles, "release "+lotText(it, lot)+" from quarantine"); err != nil {
+		return 0, err
 	}
 	holds, err := HoldsOf(tx, it.ID)
 	if err != nil {
@@ -85,7 +101,7 @@ func doubt(it *Item, stacks []Stack, lot, day, overrule string) (string, error) 
 	var what, hint string
 	switch kind {
 	case InQuarantine:
-		return "", fault.Refuse("see why: pulk stock quarantined; who may decide ends it: pulk stock release", "%s is in quarantine", lotText(it, lot))
+		return "", fault.Refuse("see why: pulk stock quarantined; the role "+DecidingRole+" ends it: pulk stock release", "%s is in quarantine", lotText(it, lot))
 	case Expired:
 		what, hint = fmt.Sprintf("%s expired on %s", lotText(it, lot), stack.Expires), "take another lot; or say why it is fit for this all the same: --why REASON"
 	case NotFirst:
