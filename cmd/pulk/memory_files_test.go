@@ -88,6 +88,9 @@ func TestMemoryFiles(t *testing.T) {
 		t.Run(name, func(t *testing.T) { m.picture(t, write) })
 	}
 	t.Run("file_too_large", func(t *testing.T) { m.tooLarge(t) })
+	if !testing.Short() {
+		t.Run("folder", func(t *testing.T) { m.fullFolder(t) })
+	}
 	t.Run("mail", func(t *testing.T) { m.mailBox(t) })
 }
 
@@ -187,6 +190,21 @@ func (m *memory) tooLarge(t *testing.T) {
 	store := m.storeWithUnit(t)
 	m.within(t, false, "attach", "add", "--store", store, "--as", "ida", "--to", "SM3-1", huge)
 	m.within(t, false, "attach", "add", "--store", store, "--as", "ida", "--to", "SM3-1", "--preview", huge, small)
+}
+
+// fullFolder exchanges over a folder with very many files that are none of ours.
+func (m *memory) fullFolder(t *testing.T) {
+	folder := t.TempDir()
+	for i := range 100_000 {
+		file, err := os.Create(filepath.Join(folder, fmt.Sprintf("%06d%s", i, strings.Repeat("n", 240))))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := file.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	m.within(t, true, "exchange", folder, "--store", m.store(t))
 }
 
 // mailBox lets the program look through a mail box of what strangers sent.

@@ -37,27 +37,26 @@ func (f Folder) MaxParcelBytes() int { return 0 }
 
 // List returns the names of the parcels for a site, the oldest first.
 func (f Folder) List(ctx context.Context, site uint32) ([]string, error) {
-	entries, err := os.ReadDir(f.Path)
-	if err != nil {
-		return nil, err
-	}
 	type file struct {
 		name string
 		mod  int64
 	}
 	var files []file
-	for _, entry := range entries {
+	err := f.each(func(entry fs.DirEntry) error {
 		if n, ok := ParseName(entry.Name()); !ok || n.To != site || entry.IsDir() {
-			continue
+			return nil
 		}
 		info, err := entry.Info()
 		if errors.Is(err, fs.ErrNotExist) {
-			continue // taken away meanwhile
+			return nil // taken away meanwhile
 		}
-		if err != nil {
-			return nil, err
+		if err == nil {
+			files = append(files, file{entry.Name(), info.ModTime().UnixNano()})
 		}
-		files = append(files, file{entry.Name(), info.ModTime().UnixNano()})
+		return err
+	})
+	if err != nil {
+		return nil, err
 	}
 	slices.SortFunc(files, func(a, b file) int {
 		return cmp.Or(cmp.Compare(a.mod, b.mod), strings.Compare(a.name, b.name))
@@ -67,6 +66,30 @@ func (f Folder) List(ctx context.Context, site uint32) ([]string, error) {
 		names = append(names, file.name)
 	}
 	return names, ctx.Err()
+}
+
+// each calls fn for each entry of the folder, in no order. There may be any number of
+// files that are none of ours, so they are read some at a time.
+func (f Folder) each(fn func(fs.DirEntry) error) error {
+	folder, err := os.Open(f.Path)
+	if err != nil {
+		return err
+	}
+	defer folder.Close()
+	for {
+		entries, err := folder.ReadDir(500)
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		for _, entry := range entries {
+			if err := fn(entry); err != nil {
+				return err
+			}
+		}
+	}
 }
 
 // Sender returns the site that left a listed parcel, as its name says.
@@ -111,20 +134,19 @@ func (f Folder) Put(ctx context.Context, from, to uint32, slot string, parcels [
 
 // replace removes the parcels whose names begin with prefix, but those given.
 func (f Folder) replace(prefix string, keep []string) error {
-	entries, err := os.ReadDir(f.Path)
-	if err != nil {
-		return err
-	}
-	for _, entry := range entries {
-		name := entry.Name()
-		if !strings.HasPrefix(name, prefix) || !strings.HasSuffix(name, extension) || slices.Contains(keep, name) {
-			continue
+	var old []string
+	err := f.each(func(entry fs.DirEntry) error {
+		if name := entry.Name(); strings.HasPrefix(name, prefix) && strings.HasSuffix(name, extension) && !slices.Contains(keep, name) {
+			old = append(old, name)
 		}
+		return nil
+	})
+	for _, name := range old { // removed when all were read: what a folder tells while it changes is not said
 		if err := os.Remove(filepath.Join(f.Path, name)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return err
 		}
 	}
-	return nil
+	return err
 }
 
 // WriteFile writes a file so that it appears under its name whole, or not at all.
