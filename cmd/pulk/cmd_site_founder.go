@@ -273,30 +273,22 @@ func (c *call) siteQuarantine() error {
 			return c.showAside(tx, c.Args().First())
 		case c.asJSON():
 			return c.printJSONEach(func(add func(any) error) error {
-				return eachAsideRow(tx, func(row asideRow) error { return add(row) })
+				return tx.EachAside(func(a changelog.Aside) error {
+					row, err := asideRowOf(tx, a)
+					if err != nil {
+						return err
+					}
+					return add(row)
+				})
 			})
 		}
 		return c.listAside(tx)
 	})
 }
 
-func eachAsideRow(tx *changelog.Tx, fn func(asideRow) error) error {
-	return tx.EachAside(func(a changelog.Aside) error {
-		row, err := asideRowOf(tx, a)
-		if err != nil {
-			return err
-		}
-		return fn(row)
-	})
-}
-
+// asideRowOf tells all of a change-set that is kept aside.
 func asideRowOf(tx *changelog.Tx, a changelog.Aside) (asideRow, error) {
-	person, err := crew.Label(tx, a.Set.Person)
-	row := asideRow{ID: tx.Name(clock.Dot{Lane: a.Lane, Seq: a.Seq}), Site: tx.SiteCode(a.Lane.Site), Lane: tx.LaneName(a.Lane), Hash: fmt.Sprintf("%x", a.Hash[:]),
-		WrittenAt: a.Set.At.Time(), Person: person, CameAt: time.UnixMilli(a.TookMS).UTC()}
-	if a.From != 0 {
-		row.From = tx.SiteCode(a.From)
-	}
+	row, err := asideHeadOf(tx, a)
 	for i := range a.Set.Changes {
 		name, values := tx.Spell(&a.Set.Changes[i])
 		change := asideChange{name, map[string]string{}}
@@ -308,14 +300,29 @@ func asideRowOf(tx *changelog.Tx, a changelog.Aside) (asideRow, error) {
 	return row, err
 }
 
+// asideHeadOf is asideRowOf without the changes.
+func asideHeadOf(tx *changelog.Tx, a changelog.Aside) (asideRow, error) {
+	person, err := crew.Label(tx, a.Set.Person)
+	row := asideRow{ID: tx.Name(clock.Dot{Lane: a.Lane, Seq: a.Seq}), Site: tx.SiteCode(a.Lane.Site), Lane: tx.LaneName(a.Lane), Hash: fmt.Sprintf("%x", a.Hash[:]),
+		WrittenAt: a.Set.At.Time(), Person: person, CameAt: time.UnixMilli(a.TookMS).UTC()}
+	if a.From != 0 {
+		row.From = tx.SiteCode(a.From)
+	}
+	return row, err
+}
+
 func (c *call) listAside(tx *changelog.Tx) error {
 	t := newTable("id", "written", "by", "what", "came here", "from")
 	err := t.printEach(c.env, "Nothing is kept aside.", func(print func([]string)) error {
-		return eachAsideRow(tx, func(row asideRow) error {
+		return tx.EachAside(func(a changelog.Aside) error {
+			row, err := asideHeadOf(tx, a)
+			if err != nil {
+				return err
+			}
 			var kinds []string
-			for _, change := range row.Changes {
-				if !slices.Contains(kinds, change.Kind) {
-					kinds = append(kinds, change.Kind)
+			for i := range a.Set.Changes {
+				if kind := changelog.SpellKind(&a.Set.Changes[i]); !slices.Contains(kinds, kind) {
+					kinds = append(kinds, kind)
 				}
 			}
 			const minutes = "2006-01-02 15:04Z"
@@ -343,11 +350,13 @@ func (c *call) listAside(tx *changelog.Tx) error {
 // was forked.
 func (c *call) showAside(tx *changelog.Tx, id string) error {
 	rows := []asideRow{}
-	err := eachAsideRow(tx, func(row asideRow) error {
-		if row.ID == id {
-			rows = append(rows, row)
+	err := tx.EachAside(func(a changelog.Aside) error {
+		if tx.Name(clock.Dot{Lane: a.Lane, Seq: a.Seq}) != id {
+			return nil
 		}
-		return nil
+		row, err := asideRowOf(tx, a)
+		rows = append(rows, row)
+		return err
 	})
 	switch {
 	case err != nil:

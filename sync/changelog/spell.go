@@ -16,12 +16,20 @@ type Spelt struct{ Column, Text string }
 func (tx *Tx) Spell(c *change.Change) (name string, values []Spelt) {
 	k := kind.Lookup(c.Kind)
 	if k == nil {
-		return fmt.Sprintf("kind %d", c.Kind), []Spelt{{"bytes, which only a newer pulk can read", fmt.Sprintf("%x", c.Raw)}}
+		return SpellKind(c), []Spelt{{"bytes, which only a newer pulk can read", fmt.Sprintf("%x", c.Raw)}}
 	}
 	for i, column := range k.Columns {
 		values = append(values, Spelt{column.Name, tx.spellValue(column.Type, c.Values[i])})
 	}
 	return k.Name, values
+}
+
+// SpellKind returns the name of a change's kind alone.
+func SpellKind(c *change.Change) string {
+	if k := kind.Lookup(c.Kind); k != nil {
+		return k.Name
+	}
+	return fmt.Sprintf("kind %d", c.Kind)
 }
 
 func (tx *Tx) spellValue(t kind.Type, v change.Value) string {
