@@ -47,7 +47,8 @@ type Wish struct {
 }
 
 // terms are those of a line, with what is wished. Of a consumable what the plan sends is
-// the least, unless the wish says otherwise: runs that are planned are not planned away.
+// the least, which only Most takes away: who asks for at least so many does not plan away
+// runs that are planned.
 func (w Wish) terms(l *Line) (Terms, error) {
 	t := l.Terms
 	if l.Basis == Consumable {
@@ -58,7 +59,7 @@ func (w Wish) terms(l *Line) (Terms, error) {
 			t.Least = min(t.Least, n/t.pack()*t.pack())
 		}
 	}
-	if n, ok := w.Least[l.PartNumber]; ok {
+	if n, ok := w.Least[l.PartNumber]; ok && (l.Basis != Consumable || n > t.Least) {
 		t.Least = n
 	}
 	if n, ok := w.Most[l.PartNumber]; ok {

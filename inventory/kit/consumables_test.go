@@ -157,6 +157,7 @@ func TestWishesOfConsumables(t *testing.T) {
 		{"less than planned, as asked", Wish{Most: map[string]int64{"TAPE": 5}}, 0, 5, 0, 1},
 		{"planned away", Wish{Most: map[string]int64{"TAPE": 0}}, 0, 0, 0, 1},
 		{"at least", Wish{Least: map[string]int64{"TAPE": 120}}, 120, 200, 0, 1},
+		{"at least less than planned", Wish{Least: map[string]int64{"TAPE": 10}}, 67, 200, 0, 1},
 		{"may run out: as planned", Wish{Minor: map[string]bool{"TAPE": true}}, 66, 66, 1, 1},
 		{"of unknown scatter: at least", Wish{Least: map[string]int64{"RAG": 40}}, 67, 200, 0, 1},
 	} {
