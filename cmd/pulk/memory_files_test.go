@@ -5,6 +5,7 @@ import (
 	"encoding/base64"
 	"encoding/binary"
 	"errors"
+	"flag"
 	"fmt"
 	"hash/crc32"
 	"image"
@@ -192,10 +193,20 @@ func (m *memory) tooLarge(t *testing.T) {
 	m.within(t, false, "attach", "add", "--store", store, "--as", "ida", "--to", "SM3-1", "--preview", huge, small)
 }
 
+var large = flag.Bool("large", false, "let TestMemoryFiles fill a folder with 100,000 files and a mail box with 20,000 mails, a tenth otherwise")
+
+// many is n with -large, and a tenth of it in the tests that everybody runs.
+func many(n int) int {
+	if *large {
+		return n
+	}
+	return n / 10
+}
+
 // fullFolder exchanges over a folder with very many files that are none of ours.
 func (m *memory) fullFolder(t *testing.T) {
 	folder := t.TempDir()
-	for i := range 100_000 {
+	for i := range many(100_000) {
 		file, err := os.Create(filepath.Join(folder, fmt.Sprintf("%06d%s", i, strings.Repeat("n", 240))))
 		if err != nil {
 			t.Fatal(err)
@@ -238,7 +249,7 @@ func (m *memory) mailBox(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	for i := range 20_000 { // what others write to each other
+	for i := range many(20_000) { // what others write to each other
 		if err := os.WriteFile(filepath.Join(box, "cur", fmt.Sprintf("%d.%s:2,S", i, strings.Repeat("n", 150))), []byte("Subject: tea\n\nhi\n"), 0o600); err != nil {
 			t.Fatal(err)
 		}
