@@ -63,7 +63,7 @@ func attachedTo(tx *changelog.Tx, text string) (clock.Dot, int, error) {
 }
 
 func (c *call) attachAdd() error {
-	stayFrugal(collectAbove)
+	stayFrugal()
 	path := c.Args().First()
 	file, err := os.Open(path)
 	if err != nil {

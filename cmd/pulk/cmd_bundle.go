@@ -142,7 +142,7 @@ func (c *call) bundleTake() error {
 
 // desk returns where parcels are opened and wrapped for a log.
 func (c *call) desk(log *changelog.Log) *transfer.Desk {
-	stayFrugal(collectAbove)
+	stayFrugal()
 	return &transfer.Desk{Log: log, Now: c.env.now(), Attachment: c.takeAttachment(log)}
 }
 
@@ -220,7 +220,7 @@ func clockText(code string, skew time.Duration) string {
 }
 
 func (c *call) sayConflicts(log *changelog.Log) error {
-	stayFrugal(collectReportAbove)
+	stayFrugal()
 	return log.View(c.Context.Context, func(tx *changelog.Tx) error {
 		list, err := tx.Conflicts()
 		if err != nil || len(list) == 0 {
@@ -242,7 +242,7 @@ func (c *call) sayConflicts(log *changelog.Log) error {
 }
 
 func (c *call) bundleShow() error {
-	stayFrugal(collectAbove)
+	stayFrugal()
 	data, err := carrier.ReadFile(c.Args().First())
 	if err != nil {
 		return err

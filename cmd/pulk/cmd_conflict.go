@@ -99,7 +99,7 @@ func knewOf(tx *changelog.Tx, dot clock.Dot, sides []changelog.Side) (string, er
 }
 
 func (c *call) conflictList() error {
-	stayFrugal(collectReportAbove)
+	stayFrugal()
 	return c.view(func(tx *changelog.Tx) error {
 		list, err := tx.Conflicts()
 		if err != nil {
@@ -143,7 +143,7 @@ func findConflict(tx *changelog.Tx, id string) (changelog.Conflict, error) {
 }
 
 func (c *call) conflictShow() error {
-	stayFrugal(collectReportAbove)
+	stayFrugal()
 	return c.view(func(tx *changelog.Tx) error {
 		conflict, err := findConflict(tx, c.Args().First())
 		if err != nil {

@@ -40,7 +40,7 @@ func parseDay(text string, now time.Time) (time.Time, error) {
 }
 
 func (c *call) reportDay() error {
-	stayFrugal(collectReportAbove)
+	stayFrugal()
 	now := c.env.now()
 	day, err := parseDay(c.String("date"), now)
 	if err != nil {

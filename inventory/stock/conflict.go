@@ -40,7 +40,7 @@ func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
 
 // belowZero lists the shelves from which more was drawn than was there.
 func belowZero(tx *changelog.Tx, all []Movement) ([]changelog.Conflict, error) {
-	balance := Balance(all)
+	balance, on := Balance(all), byShelf(all)
 	var list []changelog.Conflict
 	for _, shelf := range slices.SortedFunc(maps.Keys(balance), Shelf.Compare) {
 		if balance[shelf] >= 0 {
@@ -54,14 +54,14 @@ func belowZero(tx *changelog.Tx, all []Movement) ([]changelog.Conflict, error) {
 		if err != nil {
 			return nil, err
 		}
-		history, err := partedOn(tx, shelf, all)
+		history, err := partedOn(tx, shelf, on[shelf])
 		if err != nil {
 			return nil, err
 		}
 		c := changelog.Conflict{ID: fmt.Sprintf("below-zero:%s:%s:%s", tx.Name(shelf.Item), place, shelf.Lot), Kind: "stock below zero",
 			What:   fmt.Sprintf("%s at %s stands at %d: more was drawn than was there, by people who each saw enough", item, place, balance[shelf]),
 			Advice: fmt.Sprintf("count the shelf: pulk stock count PART N --at %s --why REASON; or void a draw that did not happen", place)}
-		if err := addHistory(tx, &c, shelf, history, all); err != nil {
+		if err := addHistory(tx, &c, shelf, history, on[shelf]); err != nil {
 			return nil, err
 		}
 		list = append(list, c)
@@ -70,10 +70,24 @@ func belowZero(tx *changelog.Tx, all []Movement) ([]changelog.Conflict, error) {
 	return list, nil
 }
 
+// byShelf sorts movements by the shelves that they are about, in their order. Who asks
+// each shelf about all movements needs the square of the time, and of the memory.
+func byShelf(all []Movement) map[Shelf][]Movement {
+	on := map[Shelf][]Movement{}
+	for _, m := range all {
+		for _, place := range []clock.Dot{m.From, m.To} {
+			if s := (Shelf{m.Item, m.Lot, place}); !place.IsZero() {
+				on[s] = append(on[s], m)
+			}
+		}
+	}
+	return on
+}
+
 // partedOn tells where the authors of a shelf's movements lost sight of each other.
-func partedOn(tx *changelog.Tx, shelf Shelf, all []Movement) (History, error) {
+func partedOn(tx *changelog.Tx, shelf Shelf, here []Movement) (History, error) {
 	var failed error
-	history := Parted(shelf, all, knowing(tx, &failed))
+	history := Parted(shelf, here, knowing(tx, &failed))
 	return history, failed
 }
 
@@ -91,9 +105,9 @@ func knowing(tx *changelog.Tx, failed *error) func(by, of clock.Dot) bool {
 
 // addHistory tells what all knew, and then what each site did that the others did not
 // know. Where all knew everything, as after a void, it tells of all that was drawn.
-func addHistory(tx *changelog.Tx, c *changelog.Conflict, shelf Shelf, h History, all []Movement) error {
+func addHistory(tx *changelog.Tx, c *changelog.Conflict, shelf Shelf, h History, here []Movement) error {
 	if h.Branches() < 2 {
-		for _, m := range all {
+		for _, m := range here {
 			if m.effect(shelf) < 0 {
 				c.Sides = append(c.Sides, changelog.Side{Dot: m.ID, What: deedText(m, shelf)})
 			}
@@ -141,21 +155,14 @@ func countedUnaware(tx *changelog.Tx, all []Movement) ([]changelog.Conflict, err
 		failed = cmp.Or(failed, err, errB)
 		return x.At < y.At
 	}
-	byShelf := map[Shelf][]Movement{}
-	for _, m := range all {
-		for _, place := range []clock.Dot{m.From, m.To} {
-			if s := (Shelf{m.Item, m.Lot, place}); !place.IsZero() {
-				byShelf[s] = append(byShelf[s], m)
-			}
-		}
-	}
+	on := byShelf(all)
 	var list []changelog.Conflict
 	for _, count := range all {
 		if !count.isCount() || !count.Voided.IsZero() || count.Quantity == 0 {
 			continue
 		}
 		shelf := count.shelf()
-		missed := Unaware(count, byShelf[shelf], knowing(tx, &failed), before)
+		missed := Unaware(count, on[shelf], knowing(tx, &failed), before)
 		if len(missed) == 0 {
 			continue
 		}
