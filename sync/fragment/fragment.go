@@ -3,8 +3,7 @@
 // [Plan] says how a parcel is cut, [Cut.Fragments] cuts it. Fragments may arrive in
 // any order, repeated, and mixed with those of other parcels; each is verified
 // alone by [Parse] and says to which [Cut] it belongs. With parity any Data of the
-// Data+Parity fragments rebuild the parcel, up to 256 of them; more are coded in
-// groups, of each of which so many are needed: [Cut.Join]. docs/fragment-format.md
+// Data+Parity fragments rebuild the parcel: [Cut.Join]. docs/fragment-format.md
 // specifies every byte.
 package fragment
 
@@ -19,10 +18,11 @@ import (
 // Magic is how every fragment begins.
 const Magic = "\xb5f"
 
-// Forms of a fragment: the version in the high half, and whether there is parity.
+// Forms of a fragment: the version in the high half, and what parity there is.
 const (
 	formPlain  = 0x10
 	formParity = 0x11
+	formWide   = 0x12 // over GF(2^16)
 )
 
 // Limits of the format.
@@ -111,6 +111,17 @@ func plan(length, maxBytes int, share float64) (Cut, error) {
 	return Cut{}, fmt.Errorf("%w: of %d bytes each", errTooManyParts, maxBytes)
 }
 
+// Largest returns how large a parcel may be to be cut so at all.
+func Largest(maxBytes int, share float64) int {
+	if maxBytes < MinBytes {
+		return 0
+	}
+	return lastOf(0, MaxParcel, func(length int) bool {
+		_, err := plan(max(length, 1), maxBytes, share)
+		return err == nil
+	})
+}
+
 // Room returns how large a parcel may be, so that its fragments, of at most maxBytes
 // each, take at most total bytes together, and those of any smaller one, too; 0 where
 // there is none. With parity a smaller parcel can take more: of one fragment it
@@ -166,13 +177,17 @@ func wireSize(length, maxBytes int, share float64) (int, error) {
 
 // cutFor returns the cut whose fragments hold at most room bytes, about even.
 func cutFor(length, room int, share float64) Cut {
-	c := Cut{Length: length, Data: ceil(length, max(room, 1))}
-	c.Size = ceil(length, c.Data)
-	c.Parity = parityOf(c.Data, share)
-	for c.Parity%c.groups() != 0 {
-		c.Parity = ceil(c.Parity, c.groups()) * c.groups()
+	c := evenly(length, max(room, 1), share)
+	if c.wide() {
+		c = evenly(length, max(room, 2)&^1, share)
+		c.Size += c.Size & 1
 	}
 	return c
+}
+
+func evenly(length, room int, share float64) Cut {
+	data := ceil(length, room)
+	return Cut{Length: length, Data: data, Size: ceil(length, data), Parity: parityOf(data, share)}
 }
 
 func ceil(a, b int) int { return (a + b - 1) / b }
@@ -197,33 +212,46 @@ func (c Cut) check() error {
 		return fmt.Errorf("%d bytes less in the last of fragments of %d", c.pad(), c.Size)
 	case c.Parity < 0 || c.Parity > 4*c.Data:
 		return fmt.Errorf("%d fragments of parity for %d of data", c.Parity, c.Data)
-	case c.Parity%c.groups() != 0:
-		return fmt.Errorf("%d fragments of parity for %d groups", c.Parity, c.groups())
+	case c.Parity > 0 && c.Total() > MaxCoded:
+		return fmt.Errorf("%d fragments with parity; at most %d", c.Total(), MaxCoded)
+	case c.wide() && c.Size%2 > 0:
+		return fmt.Errorf("%d fragments with parity of an odd size, %d", c.Total(), c.Size)
 	}
 	return nil
 }
 
 const minHeader = 2 + 1 + 4 + 1 + 1 + 1 + checkSize
 
-// headerSize returns the most bytes that header and check take in a fragment.
+// headerSize returns the most bytes that header and check take in a fragment, whatever
+// the last one lacks: otherwise a parcel might need more fragments than a longer one.
 func (c Cut) headerSize() int {
-	n := 2 + 1 + len(c.Name) + uvarintSize(c.Data-1) + uvarintSize(c.Total()-1) + uvarintSize(c.pad()) + checkSize
+	mostPad := c.Data - 1
+	if c.wide() {
+		mostPad += c.Data
+	}
+	n := 2 + 1 + len(c.Name) + uvarintSize(c.Data-1) + uvarintSize(c.Total()-1) + uvarintSize(mostPad) + checkSize
 	if c.Parity > 0 {
 		n += uvarintSize(c.Parity - 1)
 	}
 	return n
 }
 
+func (c Cut) form() byte {
+	switch {
+	case c.wide():
+		return formWide
+	case c.Parity > 0:
+		return formParity
+	}
+	return formPlain
+}
+
 func uvarintSize(n int) int { return len(binary.AppendUvarint(nil, uint64(n))) }
 
 // Encode returns the bytes of a fragment.
 func (f *Fragment) Encode() []byte {
-	form := byte(formPlain)
-	if f.Parity > 0 {
-		form = formParity
-	}
 	out := make([]byte, 0, f.headerSize()+len(f.Body))
-	out = append(append(append(out, Magic...), form), f.Name[:]...)
+	out = append(append(append(out, Magic...), f.form()), f.Name[:]...)
 	out = binary.AppendUvarint(out, uint64(f.Data-1))
 	if f.Parity > 0 {
 		out = binary.AppendUvarint(out, uint64(f.Parity-1))
@@ -247,8 +275,8 @@ func Parse(data []byte) (*Fragment, error) {
 	if len(data) < minHeader {
 		return nil, errors.New("fragment cut off")
 	}
-	if form := data[2]; form != formPlain && form != formParity {
-		return nil, fmt.Errorf("fragment of form %02x; this program reads %02x and %02x; a newer program is needed", form, formPlain, formParity)
+	if form := data[2]; form < formPlain || form > formWide {
+		return nil, fmt.Errorf("fragment of form %02x; this program reads %02x to %02x; a newer program is needed", form, formPlain, formWide)
 	}
 	end := len(data) - checkSize
 	if !bytes.Equal(checkOf(data[:end]), data[end:]) {
@@ -258,8 +286,8 @@ func Parse(data []byte) (*Fragment, error) {
 	r := reader{data: data[:end], at: 3}
 	copy(f.Name[:], r.take(len(f.Name)))
 	f.Data = r.number("fragments", MaxData-1) + 1
-	if data[2] == formParity {
-		f.Parity = r.number("parity", 4*MaxData) + 1
+	if data[2] != formPlain {
+		f.Parity = r.number("parity", MaxCoded-1) + 1
 	}
 	f.Place = r.number("place", f.Total()-1)
 	pad := r.number("bytes that the last holds less", MaxParcel)
@@ -274,6 +302,9 @@ func Parse(data []byte) (*Fragment, error) {
 	f.Length = f.Data*f.Size - pad
 	if len(f.Body) == 0 {
 		return nil, errors.New("fragment without content")
+	}
+	if f.form() != data[2] {
+		return nil, fmt.Errorf("fragment of form %02x of %d with parity", data[2], f.Total())
 	}
 	return f, f.check()
 }

@@ -52,9 +52,6 @@ func TestAnyOfN(t *testing.T) {
 		parcel := noise(rapid.IntRange(1, min(60*maxBytes, 30_000)).Draw(rt, "length"), rapid.Uint64().Draw(rt, "seed"))
 		share := rapid.SampledFrom([]float64{0, 0, 0.1, 0.3, 1, 2.5}).Draw(rt, "share")
 		c, list := cutAll(t, parcel, maxBytes, share)
-		if c.groups() > 1 {
-			return // see TestGroups
-		}
 		arrive := rapid.Permutation(list).Draw(rt, "order")[:c.Data]
 		bodies := make([][]byte, c.Total())
 		for _, f := range append(arrive, arrive[0]) {
@@ -70,32 +67,26 @@ func TestAnyOfN(t *testing.T) {
 	})
 }
 
-// TestGroups rebuilds where there are more fragments than one code can number: of
-// each group as many are needed as it holds of data.
-func TestGroups(t *testing.T) {
-	parcel := noise(200_000, 1)
-	c, list := cutAll(t, parcel, 340, 0.3)
-	g := c.groups()
-	if g < 2 || c.Parity%g != 0 || ceil(c.Data, g)+c.Parity/g > groupMost {
-		t.Fatalf("%+v in %d groups is no case of this test", c, g)
-	}
-	for seed := range uint64(5) {
-		random := rand.New(rand.NewPCG(seed, 2))
+// TestAnyOfMany does as TestAnyOfN with more fragments than GF(2^8) can number.
+func TestAnyOfMany(t *testing.T) {
+	for seed, row := range []struct {
+		length, maxBytes int
+		share            float64
+	}{{200_000, 340, 0.3}, {200_001, 341, 0.3}, {60_000, 260, 0.05}, {3_000, 32, 0.9}, {100_000, 700, 1}, {9_000, 48, 4}} {
+		parcel, random := noise(row.length, 1), rand.New(rand.NewPCG(uint64(seed), 2))
+		c, list := cutAll(t, parcel, row.maxBytes, row.share)
+		if !c.wide() || c.Size%2 != 0 || list[0].Encode()[2] != formWide {
+			t.Fatalf("%+v is no case of this test", c)
+		}
 		bodies := make([][]byte, c.Total())
-		for n := range g {
-			of := c.groupOf(n, g)
-			for _, i := range random.Perm(len(of.places))[:of.data] {
-				bodies[of.places[i]] = list[of.places[i]].Body
-			}
+		chosen := random.Perm(c.Total())[:c.Data]
+		for _, place := range chosen {
+			bodies[place] = list[place].Body
 		}
 		if got, err := c.Join(bodies); err != nil || !bytes.Equal(got, parcel) {
-			t.Errorf("seed %d: %d bytes, %v", seed, len(got), err)
+			t.Errorf("%+v: %d bytes, %v", c, len(got), err)
 		}
-		place := random.IntN(c.Total())
-		for bodies[place] == nil {
-			place = random.IntN(c.Total())
-		}
-		bodies[place] = nil
+		bodies[chosen[0]] = nil
 		there := func(place int) bool { return bodies[place] != nil }
 		request, ok := c.Missing(there)
 		if _, err := c.Join(bodies); !errors.Is(err, ErrNotWhole) || c.Lacking(there) != 1 || !ok || len(request.Missing) != 1 {
@@ -295,6 +286,63 @@ func TestRoomHoldsForEveryLength(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// TestNoSuchCut: numbers that nobody cuts into, but that a store may hold.
+func TestNoSuchCut(t *testing.T) {
+	for _, c := range []Cut{{Data: 200, Parity: 200, Size: 3, Length: 600}, {Data: 4000, Parity: 97, Size: 2, Length: 8000}} {
+		bodies := make([][]byte, c.Total())
+		for place := range bodies[100:] {
+			bodies[100+place] = make([]byte, c.Size)
+		}
+		if _, err := c.Join(bodies); !errors.Is(err, ErrFalse) {
+			t.Errorf("%+v: %v", c, err)
+		}
+	}
+}
+
+// TestRoomWhereTheCodeIsWide does so about where there are more fragments than GF(2^8) can
+// number, of a size that is not even.
+func TestRoomWhereTheCodeIsWide(t *testing.T) {
+	for _, maxBytes := range []int{MinBytes, MinBytes + 1, 64, 65, 340} {
+		for _, share := range []float64{0.1, 0.3, 1, 4} {
+			for total := 230 * maxBytes; total < 290*maxBytes; total += 5*maxBytes + 7 {
+				room, most := Room(total, maxBytes, share), 0
+				for length := 1; length <= room+1; length++ {
+					size, err := wireSize(length, maxBytes, share)
+					if err != nil {
+						t.Fatal(err)
+					}
+					if length <= room {
+						most = max(most, size)
+					} else if size <= total {
+						t.Errorf("the room of %d in fragments of %d with parity %g is said to be %d; one more would fit", total, maxBytes, share, room)
+					}
+				}
+				if most > total {
+					t.Errorf("up to %d bytes in fragments of %d with parity %g take up to %d, more than %d", room, maxBytes, share, most, total)
+				}
+			}
+		}
+	}
+}
+
+// TestLargest: what is said to be the largest parcel can be cut, and one byte more cannot.
+func TestLargest(t *testing.T) {
+	for _, maxBytes := range []int{MinBytes, 64, 340, 1000, 50_000} {
+		for _, share := range []float64{0, 0.3, 4} {
+			largest := Largest(maxBytes, share)
+			if _, err := Plan(make([]byte, largest), maxBytes, share); err != nil {
+				t.Error(err)
+			}
+			if c, err := Plan(make([]byte, largest+1), maxBytes, share); err == nil {
+				t.Errorf("%d bytes are said to be the most in fragments of %d with parity %g; %+v", largest, maxBytes, share, c)
+			}
+		}
+	}
+	if n := Largest(MinBytes-1, 0); n != 0 {
+		t.Errorf("%d bytes in fragments that are all header", n)
 	}
 }
 

@@ -35,14 +35,19 @@ func vectors(t testing.TB) string {
 			fmt.Fprintf(&out, "%s.%d %x\n", way.name, f.Place, f.Encode())
 		}
 	}
-	large := largeParcel()
-	c, list := cutAll(t, large, 160, 0.25)
-	fmt.Fprintf(&out, "large.cut name %s data %d parity %d size %d length %d\n", c.Name, c.Data, c.Parity, c.Size, c.Length)
-	sum := sha256.New()
-	for _, f := range list {
-		sum.Write(f.Encode())
+	for _, way := range []struct {
+		name     string
+		length   int
+		maxBytes int
+	}{{"middle", 6_000, 100}, {"large", 40_000, 160}} {
+		c, list := cutAll(t, largeParcel()[:way.length], way.maxBytes, 0.25)
+		fmt.Fprintf(&out, "%s.cut name %s data %d parity %d size %d length %d\n", way.name, c.Name, c.Data, c.Parity, c.Size, c.Length)
+		sum := sha256.New()
+		for _, f := range list {
+			sum.Write(f.Encode())
+		}
+		fmt.Fprintf(&out, "%s.sha256 %x\n", way.name, sum.Sum(nil))
 	}
-	fmt.Fprintf(&out, "large.sha256 %x\n", sum.Sum(nil))
 	for _, row := range []struct {
 		name    string
 		data    int

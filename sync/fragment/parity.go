@@ -5,76 +5,36 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
-
-	"github.com/klauspost/reedsolomon"
+	"slices"
 )
 
-// groupMost is how many fragments the code over GF(2^8) can number. What has more,
-// parity included, is coded in as many groups as it takes, interleaved.
-const groupMost = 256
+// Numbers of fragments, parity included, where there is parity.
+const (
+	mostBytes = 256  // that GF(2^8) can number; more are coded over GF(2^16)
+	MaxCoded  = 4096 // more would take long to join, and a stranger could make it last
+)
 
-// groups returns the number of groups. Data and Parity alone say it.
-func (c Cut) groups() int {
-	if c.Parity == 0 {
-		return 1
-	}
-	g := max(1, c.Total()/groupMost)
-	for ceil(c.Data, g)+ceil(c.Parity, g) > groupMost {
-		g++
-	}
-	return g
-}
-
-// group is one code: data fragments and parity fragments, in order.
-type group struct {
-	data   int
-	places []int
-}
-
-// groupOf returns group n of g: every g-th fragment of the data, and of the parity.
-func (c Cut) groupOf(n, g int) group {
-	var places []int
-	for place := n; place < c.Data; place += g {
-		places = append(places, place)
-	}
-	data := len(places)
-	for place := c.Data + n; place < c.Total(); place += g {
-		places = append(places, place)
-	}
-	return group{data, places}
-}
+// wide tells whether the code is over GF(2^16). Its bodies have an even length.
+func (c Cut) wide() bool { return c.Parity > 0 && c.Total() > mostBytes }
 
 // Lacking returns how many more fragments are needed, as the fragments at some
-// places are there: with one group what Data is more than those.
+// places are there.
 func (c Cut) Lacking(there func(place int) bool) int {
-	lacking, g := 0, c.groups()
-	for n := range g {
-		of := c.groupOf(n, g)
-		need := of.data
-		for _, place := range of.places {
-			if there(place) {
-				need--
-			}
+	need := c.Data
+	for place := range c.Total() {
+		if there(place) {
+			need--
 		}
-		lacking += max(0, need)
 	}
-	return lacking
+	return max(0, need)
 }
 
-func (g group) code() (reedsolomon.Encoder, error) {
-	return reedsolomon.New(g.data, len(g.places)-g.data, reedsolomon.WithMaxGoroutines(1), reedsolomon.WithInversionCache(false))
-}
-
-// shards returns the parcel in pieces of Size, the last padded with zeros, and
-// room for parity.
-func (c Cut) shards(parcel []byte) [][]byte {
-	whole := make([]byte, c.Total()*c.Size)
-	copy(whole, parcel)
-	shards := make([][]byte, c.Total())
-	for i := range shards {
-		shards[i] = whole[i*c.Size : (i+1)*c.Size : (i+1)*c.Size]
+// padded is the body at a place with zeros to Size.
+func (c Cut) padded(place int, body []byte) []byte {
+	if place != c.Data-1 || c.pad() == 0 {
+		return body
 	}
-	return shards
+	return append(append(make([]byte, 0, c.Size), body...), make([]byte, c.pad())...)
 }
 
 // Fragments returns the fragments of a parcel at the given places; nil is all.
@@ -85,48 +45,38 @@ func (c Cut) Fragments(parcel []byte, places []int) ([][]byte, error) {
 	if len(parcel) != c.Length || NameOf(parcel) != c.Name {
 		return nil, fmt.Errorf("the cut is of another parcel: %s", c.Name)
 	}
-	shards := c.shards(parcel)
-	if err := c.addParity(shards); err != nil {
-		return nil, err
-	}
+	bodies := c.pieces(parcel)
 	if places == nil {
-		for place := range shards {
+		for place := range bodies {
 			places = append(places, place)
 		}
 	}
 	var out [][]byte
 	for _, place := range places {
-		if place < 0 || place >= len(shards) {
-			return nil, fmt.Errorf("there is no fragment %d of %d", place+1, len(shards))
+		if place < 0 || place >= len(bodies) {
+			return nil, fmt.Errorf("there is no fragment %d of %d", place+1, len(bodies))
 		}
-		f := Fragment{Cut: c, Place: place, Body: shards[place][:c.bodySize(place)]}
+		f := Fragment{Cut: c, Place: place, Body: bodies[place]}
 		out = append(out, f.Encode())
 	}
 	return out, nil
 }
 
-// addParity fills in the pieces that hold parity.
-func (c Cut) addParity(shards [][]byte) error {
+// pieces returns the bodies of all fragments of a parcel.
+func (c Cut) pieces(parcel []byte) [][]byte {
+	bodies := slices.Collect(slices.Chunk(parcel, c.Size))
 	if c.Parity == 0 {
-		return nil
+		return bodies
 	}
-	for n := range c.groups() {
-		of := c.groupOf(n, c.groups())
-		code, err := of.code()
-		if err != nil {
-			return err
-		}
-		if err := code.Encode(pick(shards, of.places)); err != nil {
-			return err
-		}
-	}
-	return nil
+	data := slices.Clone(bodies)
+	data[c.Data-1] = c.padded(c.Data-1, data[c.Data-1])
+	return append(bodies, extend(upTo(0, c.Data), data, upTo(c.Data, c.Total()))...)
 }
 
-func pick(shards [][]byte, places []int) [][]byte {
-	list := make([][]byte, len(places))
-	for i, place := range places {
-		list[i] = shards[place]
+// upTo returns the numbers from first to the one before end.
+func upTo(first, end int) (list []int) {
+	for n := first; n < end; n++ {
+		list = append(list, n)
 	}
 	return list
 }
@@ -141,69 +91,43 @@ var ErrFalse = errors.New("the fragments do not make the parcel that they name: 
 // Join returns the parcel from the bodies of its fragments by place, of which
 // those that are missing are nil.
 func (c Cut) Join(bodies [][]byte) ([]byte, error) {
+	if err := c.check(); err != nil { // as a program from before this form may have kept
+		return nil, fmt.Errorf("%w: %v", ErrFalse, err)
+	}
 	for place, body := range bodies[:c.Total()] {
 		if body != nil && len(body) != c.bodySize(place) {
 			return nil, fmt.Errorf("fragment %d holds %d bytes, not %d", place+1, len(body), c.bodySize(place))
 		}
 	}
-	data := append([][]byte{}, bodies[:c.Data]...)
-	for n := range c.groups() {
-		if err := c.rebuild(data, bodies, c.groupOf(n, c.groups())); err != nil {
-			return nil, err
+	var have, lost []int
+	var known [][]byte
+	for place := range c.Total() {
+		switch body := bodies[place]; {
+		case body != nil && len(have) < c.Data:
+			have, known = append(have, place), append(known, c.padded(place, body))
+		case body == nil && place < c.Data:
+			lost = append(lost, place)
 		}
+	}
+	if len(have) < c.Data {
+		return nil, ErrNotWhole
+	}
+	data := slices.Clone(bodies[:c.Data])
+	for i, body := range extend(have, known, lost) {
+		data[lost[i]] = body[:c.bodySize(lost[i])]
 	}
 	return c.put(data)
 }
 
-// rebuild fills in the pieces of data that a group lacks.
-func (c Cut) rebuild(data, bodies [][]byte, of group) error {
-	shards, have, whole := make([][]byte, len(of.places)), 0, true
-	for i, place := range of.places {
-		if bodies[place] == nil {
-			whole = whole && i >= of.data
-			continue
-		}
-		if have == of.data {
-			break
-		}
-		shards[i] = bodies[place]
-		have++
-	}
-	switch {
-	case have < of.data:
-		return ErrNotWhole
-	case whole:
-		return nil
-	}
-	for i, place := range of.places[:of.data] {
-		if place == c.Data-1 && shards[i] != nil {
-			shards[i] = append(append(make([]byte, 0, c.Size), shards[i]...), make([]byte, c.pad())...)
-		}
-	}
-	code, err := of.code()
-	if err != nil {
-		return err
-	}
-	if err := code.ReconstructData(shards); err != nil {
-		return err
-	}
-	for i, place := range of.places[:of.data] {
-		data[place] = shards[i]
-	}
-	return nil
-}
-
 // put puts the pieces together, once their digest fits: many may be tried that do
 // not, and they are large.
-func (c Cut) put(shards [][]byte) ([]byte, error) {
-	last := len(shards) - 1
-	shards[last] = shards[last][:c.bodySize(last)]
+func (c Cut) put(bodies [][]byte) ([]byte, error) {
 	digest := sha256.New()
-	for _, shard := range shards {
-		digest.Write(shard)
+	for _, body := range bodies {
+		digest.Write(body)
 	}
 	if Name(digest.Sum(nil)[:len(c.Name)]) != c.Name {
 		return nil, ErrFalse
 	}
-	return bytes.Join(shards, nil), nil
+	return bytes.Join(bodies, nil), nil
 }

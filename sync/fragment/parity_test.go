@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
+	"github.com/klauspost/reedsolomon"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -42,30 +44,53 @@ func TestOddsAgainstBinomial(t *testing.T) {
 	}
 }
 
-// BenchmarkJoin rebuilds a parcel of which as much is lost as there is parity.
+// BenchmarkJoin rebuilds a parcel of which as much is lost as there is parity; "library"
+// does so with the matrices of klauspost/reedsolomon, which go to 256 fragments.
 func BenchmarkJoin(b *testing.B) {
 	for _, row := range []struct {
 		name             string
 		length, maxBytes int
 		share            float64
 	}{
-		{"day_340", 12_000, 340, 0.3}, {"60kB_340", 60_000, 340, 0.3}, {"200kB_340", 200_000, 340, 0.3}, {"3MB_50kB", 3 << 20, 50_000, 0.3}, {"1MB_1kB", 1 << 20, 1000, 0.3},
+		{"day_340", 12_000, 340, 0.3}, {"60kB_340", 60_000, 340, 0.3}, {"200kB_340", 200_000, 340, 0.3}, {"1MB_340", 1 << 20, 340, 0.2},
+		{"3MB_50kB", 3 << 20, 50_000, 0.3}, {"1MB_1kB", 1 << 20, 1000, 0.3}, {"5MB_2.5kB_half", MaxParcel, 2590, 1},
 	} {
-		b.Run(row.name, func(b *testing.B) {
-			c, list := cutAll(b, noise(row.length, 1), row.maxBytes, row.share)
-			bodies := make([][]byte, c.Total())
-			for _, f := range list[c.Parity:] { // as many are lost of each group
-				bodies[f.Place] = f.Body
-			}
-			b.SetBytes(int64(row.length))
-			b.ReportAllocs()
-			b.ReportMetric(float64(c.Data), "k")
-			b.ReportMetric(float64(c.Parity), "m")
-			for b.Loop() {
-				if _, err := c.Join(bodies); err != nil {
-					b.Fatal(err)
+		c, list := cutAll(b, noise(row.length, 1), row.maxBytes, row.share)
+		bodies := make([][]byte, c.Total())
+		for _, f := range list[c.Parity:] {
+			bodies[f.Place] = f.Body
+		}
+		run := func(name string, join func() error) {
+			b.Run(name, func(b *testing.B) {
+				b.SetBytes(int64(row.length))
+				b.ReportAllocs()
+				for b.Loop() {
+					if err := join(); err != nil {
+						b.Fatal(err)
+					}
 				}
+				b.ReportMetric(float64(c.Data), "k")
+				b.ReportMetric(float64(c.Parity), "m")
+			})
+		}
+		run(row.name, func() error { _, err := c.Join(bodies); return err })
+		if c.wide() {
+			continue
+		}
+		run(row.name+"/library", func() error {
+			shards := slices.Clone(bodies)
+			if last := shards[c.Data-1]; last != nil {
+				shards[c.Data-1] = c.padded(c.Data-1, last)
 			}
+			code, err := reedsolomon.New(c.Data, c.Parity, reedsolomon.WithMaxGoroutines(1), reedsolomon.WithInversionCache(false))
+			if err == nil {
+				err = code.ReconstructData(shards)
+			}
+			if err == nil {
+				shards[c.Data-1] = shards[c.Data-1][:c.bodySize(c.Data-1)]
+				_, err = c.put(shards[:c.Data])
+			}
+			return err
 		})
 	}
 }

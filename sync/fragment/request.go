@@ -42,20 +42,12 @@ func (r Request) Total() int { return r.Data + r.Parity }
 // than are needed. ok is false where enough are there.
 func (c Cut) Missing(there func(place int) bool) (r Request, ok bool) {
 	r = Request{Name: c.Name, Data: c.Data, Parity: c.Parity}
-	for n := range c.groups() {
-		of := c.groupOf(n, c.groups())
-		needed := of.data
-		var missing []int
-		for _, place := range of.places {
-			if there(place) {
-				needed--
-			} else {
-				missing = append(missing, place)
-			}
+	needed := c.Lacking(there)
+	for place := 0; len(r.Missing) < needed; place++ {
+		if !there(place) {
+			r.Missing = append(r.Missing, place)
 		}
-		r.Missing = append(r.Missing, missing[:max(0, needed)]...)
 	}
-	slices.Sort(r.Missing)
 	return r, len(r.Missing) > 0
 }
 

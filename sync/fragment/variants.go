@@ -14,6 +14,7 @@ const (
 	maxTries     = 4096
 	maxTryBytes  = 64 << 20 // of parcels that are put together in vain
 	minimumTries = 16
+	maxTryWork   = 16 << 30 // bytes of bodies that parity is multiplied with; two tries may need more
 )
 
 // Resolve returns the parcel from fragments of which some may be false. variants
@@ -36,7 +37,7 @@ func (c Cut) Resolve(variants [][][]byte) ([]byte, error) {
 	if c.Lacking(func(place int) bool { return latest[place] != nil }) > 0 {
 		return nil, ErrNotWhole
 	}
-	tries := min(max(maxTryBytes/c.Length, minimumTries), maxTries)
+	tries := c.tries(latest)
 	try := func(bodies [][]byte) ([]byte, bool, error) {
 		tries--
 		parcel, err := c.Join(bodies)
@@ -62,6 +63,20 @@ func (c Cut) Resolve(variants [][][]byte) ([]byte, error) {
 		}
 	}
 	return nil, ErrFalse
+}
+
+// tries says how often it may be tried to join a cut of which such bodies are there.
+func (c Cut) tries(bodies [][]byte) int {
+	tries, lost := min(max(maxTryBytes/c.Length, minimumTries), maxTries), 1 // one more may be left out
+	for _, body := range bodies[:c.Data] {
+		if body == nil {
+			lost++
+		}
+	}
+	if c.Parity > 0 {
+		tries = min(tries, maxTryWork/(lost*c.Length))
+	}
+	return max(tries, 2)
 }
 
 // without tries to do without places, where there is more than is needed: first

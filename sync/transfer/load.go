@@ -44,7 +44,7 @@ func (d *Desk) sendLoads(ctx context.Context, carrier Carrier, request Request, 
 func (d *Desk) sendLoad(ctx context.Context, carrier Carrier, w Wrapping, sent *Sent) (size int, err error) {
 	load, peer := sent.Load, sent.To
 	if w.FragmentBytes > 0 && load.Bytes+seal.Overhead > w.FragmentBytes {
-		if load.Bytes+seal.Overhead > fragment.MaxParcel {
+		if load.Bytes+seal.Overhead > fragment.Largest(w.FragmentBytes, w.ParityShare) {
 			return 0, nil
 		}
 		if sent.OnWay, err = d.loadOnWay(ctx, peer.ID, load.Slot); err != nil || len(sent.OnWay) > 0 {

@@ -73,9 +73,8 @@ func (d *Desk) Make(ctx context.Context, request Request) (*Made, error) {
 	if err := d.sealByDefault(ctx, request.To, &request.Wrapping); err != nil {
 		return nil, err
 	}
-	if request.MaxBytes > 0 {
-		room := request.Wrapping.room(request.MaxBytes)
-		if room <= 0 {
+	if room := request.Wrapping.room(request.MaxBytes); room != 0 {
+		if room < 0 {
 			return nil, fault.Hint("give a larger number of bytes, larger fragments or less parity", "nothing fits %d bytes, wrapped as it is to be", request.MaxBytes)
 		}
 		request.MaxBytes = room
@@ -118,15 +117,25 @@ func (d *Desk) Seed(ctx context.Context, request Request, put func(n int, made *
 	})
 }
 
-// room returns how large a bundle may be that takes at most so many bytes wrapped.
+// room returns how large a bundle may be that takes at most so many bytes wrapped, 0 for
+// any number: 0 where it may have any size, and -1 where nothing fits.
 func (w Wrapping) room(maxBytes int) int {
-	if w.FragmentBytes > 0 && (maxBytes > w.FragmentBytes || w.ParityShare > 0) {
-		maxBytes = max(fragment.Room(maxBytes, w.FragmentBytes, w.ParityShare), min(maxBytes, w.FragmentBytes)*w.bare())
+	room := maxBytes
+	switch {
+	case w.FragmentBytes == 0 && maxBytes == 0:
+		return 0
+	case w.FragmentBytes > 0 && maxBytes == 0:
+		room = fragment.Largest(w.FragmentBytes, w.ParityShare)
+	case w.FragmentBytes > 0 && (maxBytes > w.FragmentBytes || w.ParityShare > 0):
+		room = max(fragment.Room(maxBytes, w.FragmentBytes, w.ParityShare), min(maxBytes, w.FragmentBytes)*w.bare())
 	}
 	if w.Seal {
-		maxBytes -= seal.Overhead
+		room -= seal.Overhead
 	}
-	return maxBytes
+	if room <= 0 {
+		return -1
+	}
+	return room
 }
 
 // bare is 1 where a parcel that fits goes without being cut.

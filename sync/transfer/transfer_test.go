@@ -315,6 +315,26 @@ func TestMaxBytesHoldsForAllTogether(t *testing.T) {
 	}
 }
 
+// TestParityHoldsWhatItCan: a backlog that is more than parity can span goes in parts,
+// each of which is what can be cut.
+func TestParityHoldsWhatItCan(t *testing.T) {
+	s := sites(t, "stn", "home")
+	stn, home := s[0], s[1]
+	stn.write(1000)
+	made := stn.make(home, Wrapping{FragmentBytes: 32, ParityShare: 4})
+	if made.Left == 0 || made.Cut == nil || made.Cut.Total() < fragment.MaxCoded*9/10 {
+		t.Fatalf("%d left, %+v", made.Left, made.Cut)
+	}
+	random := rand.New(rand.NewPCG(1, 1))
+	var some [][]byte
+	for _, i := range random.Perm(len(made.Parcels))[:made.Cut.Data] {
+		some = append(some, made.Parcels[i].Data)
+	}
+	if o := whole(home.take(some...)); o == nil || o.Err != nil {
+		t.Fatalf("any %d of %d fragments: %+v", made.Cut.Data, len(made.Parcels), o)
+	}
+}
+
 // TestBounds: what has not grown for the longest goes first, and what is old.
 func TestBounds(t *testing.T) {
 	s := sites(t, "stn", "home")

@@ -30,14 +30,15 @@ def sha(data):
 
 
 def fragment(data):
-    assert data[:2] == b"\xb5f" and data[2] in (0x10, 0x11), "magic, form"
+    assert data[:2] == b"\xb5f" and data[2] in (0x10, 0x11, 0x12), "magic, form"
     assert sha(data[:-3])[:3] == data[-3:], "check"
     name, at, parity = data[3:7], 7, 0
     k, at = uvarint(data, at)
     k += 1
-    if data[2] == 0x11:
+    if data[2] != 0x10:
         parity, at = uvarint(data, at)
         parity += 1
+    assert (data[2] == 0x12) == (parity > 0 and k + parity > 256), "form"
     place, at = uvarint(data, at)
     pad, at = uvarint(data, at)
     body = data[at:-3]
@@ -106,11 +107,45 @@ def join(cut, bodies):
     return parcel
 
 
-def groups(k, m):
-    g = max(1, (k + m) // 256)
-    while -(-k // g) + -(-m // g) > 256:
-        g += 1
-    return g
+# GF(2^16): a + b y as a | b << 8, with y^2 = y + 20 (hex)
+def wide(p, q):
+    a, b, c, d = p & 255, p >> 8, q & 255, q >> 8
+    bd = mul(b, d)
+    return mul(a, c) ^ mul(bd, 0x20) | (mul(a, d) ^ mul(b, c) ^ bd) << 8
+
+
+def divided(p, q):
+    """p / q, as p times q to the power 2^16 - 2."""
+    for i in range(15):
+        q = wide(q, q)
+        p = wide(p, q)
+    return p
+
+
+def elements(body):
+    half = len(body) // 2
+    return [a | b << 8 for a, b in zip(body[:half], body[half:])]
+
+
+def bytes_of(elements):
+    return bytes(e & 255 for e in elements) + bytes(e >> 8 for e in elements)
+
+
+def polynomial(bodies):
+    """Newton's divided differences of the bodies at the places 0, 1, 2 ..."""
+    rows = [elements(body) for body in bodies]
+    for step in range(1, len(rows)):
+        for i in range(len(rows) - 1, step - 1, -1):
+            f = divided(1, i ^ (i - step))
+            rows[i] = [wide(f, v ^ w) for v, w in zip(rows[i], rows[i - 1])]
+    return rows
+
+
+def value(rows, place):
+    out = [0] * len(rows[0])
+    for i in range(len(rows) - 1, -1, -1):
+        out = [wide(place ^ i, v) ^ w for v, w in zip(out, rows[i])]
+    return bytes_of(out)
 
 
 def number(n):
@@ -125,24 +160,23 @@ def number(n):
 def all_fragments(parcel, k, m, size):
     """The fragments of a parcel with parity, made anew."""
     pad = k * size - len(parcel)
-    rows = [parcel[i * size:(i + 1) * size].ljust(size, b"\0") for i in range(k)] + [b""] * m
-    g = groups(k, m)
-    assert m % g == 0
-    for n in range(g):
-        data = list(range(n, k, g))
-        parity = list(range(k + n, k + m, g))
-        matrix = coding(len(data), len(data) + len(parity))[len(data):]
-        for place, row in zip(parity, matrix):
+    rows = [parcel[i * size:(i + 1) * size].ljust(size, b"\0") for i in range(k)]
+    if k + m <= 256:
+        for factors in coding(k, k + m)[k:]:
             sums = [0] * size
-            for factor, source in zip(row, data):
-                if factor:
-                    times = bytes(mul(factor, v) for v in range(256))
-                    sums = [a ^ times[b] for a, b in zip(sums, rows[source])]
-            rows[place] = bytes(sums)
+            for factor, source in zip(factors, rows):
+                sums = [a ^ mul(factor, b) for a, b in zip(sums, source)]
+            rows.append(bytes(sums))
+        form = b"\x11"
+    else:
+        assert size % 2 == 0
+        through = polynomial(rows)
+        rows += [value(through, place) for place in range(k, k + m)]
+        form = b"\x12"
     for place, body in enumerate(rows):
         if place == k - 1:
             body = body[:size - pad]
-        head = b"\xb5f\x11" + sha(parcel)[:4] + number(k - 1) + number(m - 1) + number(place) + number(pad) + body
+        head = b"\xb5f" + form + sha(parcel)[:4] + number(k - 1) + number(m - 1) + number(place) + number(pad) + body
         yield head + sha(head)[:3]
 
 
@@ -228,11 +262,12 @@ def main():
             assert join(cut, {p: bodies[p] for p in chosen}) == parcel, (way, chosen)
         print(way, "%d of %d, %d ways" % (cut[1], len(bodies), len(some[:200])))
     large = b"".join(sha(b"pulk vector " + n.to_bytes(4, "big")) for n in range(1250))
-    fields = vectors["large.cut"].split()
-    k, m, size = int(fields[3]), int(fields[5]), int(fields[7])
-    made = b"".join(all_fragments(large, k, m, size))
-    assert sha(made).hex() == vectors["large.sha256"], "large"
-    print("large %d + %d in %d groups" % (k, m, groups(k, m)))
+    for way, parcel in (("middle", large[:6000]), ("large", large)):
+        fields = vectors[way + ".cut"].split()
+        k, m, size = int(fields[3]), int(fields[5]), int(fields[7])
+        made = b"".join(all_fragments(parcel, k, m, size))
+        assert sha(made).hex() == vectors[way + ".sha256"], way
+        print(way, "%d + %d" % (k, m))
     for name in ("all", "runs", "gaps", "bits"):
         data = bytes.fromhex(vectors["request." + name])
         want = [int(n) for n in vectors["request.%s.places" % name].split()]
