@@ -23,6 +23,9 @@ const exitHelp = "Exit codes: 0 done, 1 failed, 2 wrong use, 3 refused by a rule
 // invoke runs one command line and returns its exit code. It is the only place
 // where errors are printed.
 func invoke(ctx context.Context, args []string, e *env) int {
+	tamed := *e
+	e = &tamed
+	e.raw, e.rawErr, e.stdout, e.stderr = e.stdout, e.stderr, &tame{w: e.stdout}, &tame{w: e.stderr}
 	app := newApp(e)
 	args, err := arrange(app, args)
 	if err == nil {

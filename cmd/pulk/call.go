@@ -142,7 +142,7 @@ func (c *call) asJSON() bool { return c.Bool("json") }
 
 // printJSON prints a value for programs.
 func (c *call) printJSON(value any) error {
-	encoder := json.NewEncoder(c.env.stdout)
+	encoder := json.NewEncoder(c.env.raw)
 	encoder.SetEscapeHTML(false)
 	encoder.SetIndent("", "  ")
 	return encoder.Encode(value)
@@ -161,7 +161,7 @@ func (c *call) printJSONEach(each func(add func(entry any) error) error) error {
 		if err := encoder.Encode(entry); err != nil {
 			return err
 		}
-		c.printf("%s%s", between, bytes.TrimSuffix(text.Bytes(), []byte("\n")))
+		fmt.Fprintf(c.env.raw, "%s%s", between, bytes.TrimSuffix(text.Bytes(), []byte("\n")))
 		between = ",\n  "
 		return nil
 	})

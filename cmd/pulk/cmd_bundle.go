@@ -252,7 +252,7 @@ func (c *call) bundleShow() error {
 		if err != nil {
 			return fault.Hint("pulk bundle show without --json tells how far it can be read, and what else it may be", "%s: %w", c.Args().First(), err)
 		}
-		return printBundleJSON(c.env.stdout, b)
+		return printBundleJSON(c.env.raw, b)
 	}
 	if show, ok := shows[transfer.KindOf(data)]; ok {
 		if err := show(c, data); err != nil {

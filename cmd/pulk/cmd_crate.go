@@ -186,7 +186,7 @@ func (c *call) packOptions(boxes []*crate.Box) (packing.Options, error) {
 	options.Progress = func(p packing.Progress) {
 		if now := c.env.now(); c.env.terminal && now.Sub(last) > time.Second {
 			last = now
-			fmt.Fprintf(c.env.stderr, "\rcontainer %d: %d boxes, %.1f %% of its volume ", p.Container+1, p.Boxes, 100*p.Utilisation)
+			fmt.Fprintf(c.env.rawErr, "\rcontainer %d: %d boxes, %.1f %% of its volume ", p.Container+1, p.Boxes, 100*p.Utilisation)
 		}
 	}
 	return options, nil

@@ -176,7 +176,7 @@ func (c *call) procedureShow() error {
 			return fault.Hint("it comes with the next bundle", "the text of %s revision %s is not here yet", r.Procedure, r.Revision)
 		}
 		if c.Bool("source") {
-			_, err := c.env.stdout.Write(source)
+			_, err := c.env.raw.Write(source)
 			return err
 		}
 		p, problems := procedure.Parse(r.Procedure, source)

@@ -36,7 +36,8 @@ func (e *env) findKeyboard() {
 // env is everything a command takes from the world. Tests pass a fixed clock.
 type env struct {
 	stdin          io.Reader
-	stdout, stderr io.Writer
+	stdout, stderr io.Writer // for people: see tame
+	raw, rawErr    io.Writer // the same for programs, and for what steers the terminal
 	now            func() time.Time
 	rand           io.Reader // keys and nonces
 	getenv         func(string) string

@@ -189,7 +189,7 @@ func openTerminal(e *env) (*terminal, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := &terminal{keyboard: e.keyboard, out: e.stdout, before: before}
+	t := &terminal{keyboard: e.keyboard, out: e.raw, before: before}
 	_, err = io.WriteString(t.out, "\x1b[?1049h\x1b[?25l")
 	return t, err
 }
@@ -215,7 +215,7 @@ func (t *terminal) draw(rows []row) error {
 			continue
 		}
 		mode := [...]string{plain: "", bold: "\x1b[1m", reverse: "\x1b[7m"}[r.weight]
-		fmt.Fprintf(&out, "\x1b[%d;1H\x1b[0m\x1b[2K%s%s\x1b[0m", i+1, mode, r.text)
+		fmt.Fprintf(&out, "\x1b[%d;1H\x1b[0m\x1b[2K%s%s\x1b[0m", i+1, mode, tameLine(r.text))
 		t.drawn[i] = r
 	}
 	if out.Len() == 0 {
