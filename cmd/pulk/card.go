@@ -42,19 +42,28 @@ func readCards(path string) ([]card, error) {
 	if err != nil {
 		return nil, err
 	}
+	cards, err := parseCards(string(text))
+	if err != nil {
+		return nil, fault.Hint("ask that site for the output of: pulk site card", "%s: %w", path, err)
+	}
+	return cards, nil
+}
+
+func parseCards(text string) ([]card, error) {
 	var cards []card
-	parts := splitCards(string(text))
+	parts := splitCards(text)
+	if len(parts) > maxCards {
+		return nil, fmt.Errorf("more than %d cards", maxCards)
+	}
 	for i, part := range parts {
 		c, err := parseCard(part)
 		if err != nil && len(parts) > 1 {
 			err = fmt.Errorf("card %d: %w", i+1, err)
 		}
 		if err != nil {
-			return nil, fault.Hint("ask that site for the output of: pulk site card", "%s: %w", path, err)
+			return nil, err
 		}
-		if cards = append(cards, c); len(cards) > maxCards {
-			return nil, fmt.Errorf("%s holds more than %d cards", path, maxCards)
-		}
+		cards = append(cards, c)
 	}
 	return cards, nil
 }

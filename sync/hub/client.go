@@ -193,23 +193,36 @@ func (c *Client) List(ctx context.Context, site uint32) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	if want := fmt.Sprintf("%08x", site); l.Site != want {
-		return nil, fmt.Errorf("the token is that of site %s, and this is %s", l.Site, want)
+	names, err := l.names(site)
+	if err != nil {
+		return nil, err
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.most = l.MaxParcelBytes
+	var list []string
+	for i, p := range l.Parcels {
+		if other, both := c.listed[names[i]]; !both || other.Name == p.Name {
+			list = append(list, names[i])
+			c.listed[names[i]] = p
+		}
+	}
+	return list, nil
+}
+
+// names returns what the parcels of a listing go by that is for the given site, or an
+// error where a hub would not list so.
+func (l *listing) names(site uint32) ([]string, error) {
+	if want := fmt.Sprintf("%08x", site); l.Site != want {
+		return nil, fmt.Errorf("the token is that of site %s, and this is %s", l.Site, want)
+	}
 	var names []string
 	for _, p := range l.Parcels {
-		parts := strings.Split(p.Name, "-")
 		if !namePattern.MatchString(p.Name) || p.Bytes < 0 {
 			return nil, fmt.Errorf("the hub lists a parcel that cannot be: %.100q", p.Name)
 		}
-		name := fmt.Sprintf("%s-%s-%s-%s.parcel", parts[0], l.Site, parts[1], parts[2][:12])
-		if _, both := c.listed[name]; !both || c.listed[name].Name == p.Name {
-			names = append(names, name)
-			c.listed[name] = p
-		}
+		parts := strings.Split(p.Name, "-")
+		names = append(names, fmt.Sprintf("%s-%s-%s-%s.parcel", parts[0], l.Site, parts[1], parts[2][:12]))
 	}
 	return names, nil
 }
@@ -218,13 +231,16 @@ func (c *Client) List(ctx context.Context, site uint32) ([]string, error) {
 const maxListing = 4 << 20
 
 func (c *Client) listing(ctx context.Context) (listing, error) {
-	var l listing
 	response, err := c.do(ctx, http.MethodGet, "/v1/parcels", nil, nil)
 	if err != nil {
-		return l, err
+		return listing{}, err
 	}
 	defer response.Body.Close()
-	if err := json.NewDecoder(io.LimitReader(response.Body, maxListing)).Decode(&l); err != nil {
+	return readListing(response.Body)
+}
+
+func readListing(r io.Reader) (l listing, err error) {
+	if err := json.NewDecoder(io.LimitReader(r, maxListing)).Decode(&l); err != nil {
 		return l, fmt.Errorf("the hub's listing cannot be read: %w", err)
 	}
 	return l, nil

@@ -12,6 +12,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"pulk/sync/carrier"
 	"strings"
 	"testing"
 	"time"
@@ -320,6 +321,34 @@ func FuzzRequest(f *testing.F) {
 		}
 		if strings.Contains(recorder.Body.String(), outer) {
 			t.Errorf("the answer names a folder of the hub: %s", recorder.Body)
+		}
+	})
+}
+
+// FuzzListing: whatever a hub answers, what a site takes of it are names of parcels for
+// that site, few enough, or it is refused.
+func FuzzListing(f *testing.F) {
+	digest := strings.Repeat("0a", 32)
+	f.Add(`{"site": "04bc4484", "max_parcel_bytes": 8388608, "parcels": [{"name": "0b41a87d-log-` + digest + `", "bytes": 170, "came": "2027-01-01T00:00:00Z"}], "expired": null}`)
+	f.Add(`{"site": "04bc4484", "parcels": [{"name": "../../etc/passwd", "bytes": -1}]}`)
+	f.Add(`{"site": "04bc4484", "expired": [{"name": "x", "bytes": 1, "gone": "2027-01-01T00:00:00Z", "reason": "age"}], "parcels": [` + strings.Repeat(`{},`, maxFew) + `{}]}`)
+	f.Add(`{"site": "00000000", "quota_bytes": 1e400, "parcels": null}`)
+	f.Fuzz(func(t *testing.T, answer string) {
+		l, err := readListing(strings.NewReader(answer))
+		if len(l.Parcels) > maxFew || len(l.Expired) > maxFew {
+			t.Fatalf("%d and %d entries", len(l.Parcels), len(l.Expired))
+		}
+		if err != nil {
+			return
+		}
+		names, err := l.names(0x04bc4484)
+		if err == nil && len(names) != len(l.Parcels) {
+			t.Fatalf("%d names of %d parcels", len(names), len(l.Parcels))
+		}
+		for i, name := range names {
+			if n, ok := carrier.ParseName(name); !ok || n.To != 0x04bc4484 || n.String() != name || !strings.Contains(l.Parcels[i].Name, n.Digest) {
+				t.Errorf("%q is taken for %q", name, l.Parcels[i].Name)
+			}
 		}
 	})
 }
