@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime/debug"
 	"strings"
 
 	"github.com/urfave/cli/v2"
@@ -74,6 +75,7 @@ func (c *call) attachAdd() error {
 	if err != nil {
 		return err
 	}
+	debug.FreeOSMemory() // a photo takes 18 MB to decode, which are gone before the store takes its own
 	var said string
 	return c.write(func(tx *changelog.Tx, _ *crew.Person) error {
 		entity, step, err := attachedTo(tx, c.String("to"))
