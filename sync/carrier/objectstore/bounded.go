@@ -11,8 +11,8 @@ import (
 // wrong. A page holds pageObjects at the most, as that is what is asked for, of keys of
 // up to 1,024 bytes, each of which may be spelled by three, and of some ten elements.
 const (
-	pageObjects    = 500
-	maxAnswerBytes = 2 << 20
+	pageObjects    = 200
+	maxAnswerBytes = 1 << 20
 	maxAnswerMarks = 30 * pageObjects // "<", of which an element has one or two
 )
 

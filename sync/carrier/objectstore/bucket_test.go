@@ -172,8 +172,8 @@ func TestBucketIsBounded(t *testing.T) {
 	page := func(from int) string {
 		var b strings.Builder
 		b.WriteString("<ListBucketResult><IsTruncated>true</IsTruncated><NextContinuationToken>more</NextContinuationToken>")
-		for i := range 1000 {
-			fmt.Fprintf(&b, "<Contents><Key>%08x/%s-%05d-%s</Key><Size>1</Size></Contents>", home, timeFormat(time.UnixMilli(int64(from))), i, carrier.NameOf(stn, home, "log", []byte{byte(i), byte(from)}))
+		for i := range pageObjects {
+			fmt.Fprintf(&b, "<Contents><Key>%08x/%s-%05d-%s</Key><Size>1</Size></Contents>", home, timeFormat(time.UnixMilli(int64(from))), i, carrier.NameOf(stn, home, "log", []byte{byte(i), byte(from), byte(from >> 8)}))
 		}
 		return b.String() + "</ListBucketResult>"
 	}
