@@ -28,7 +28,7 @@ func TestMemoryFragments(t *testing.T) {
 		{"large", fragment.MaxParcel, 1_000_000, 0, 0, 0, false},
 		{"large_forged", fragment.MaxParcel, 1_000_000, 0, 3, 0, false},
 		{"parity", fragment.MaxParcel, 50_000, 0.4, 0, 40, false},
-		{"parity_groups", 2 << 20, 1000, 0.4, 0, 500, false},
+		{"parity_wide", 2 << 20, 1000, 0.4, 0, 500, false},
 		{"small", 1 << 20, 340, 0, 0, 0, true},
 	} {
 		if testing.Short() && row.long {
