@@ -169,8 +169,32 @@ func TestNetwork(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes minutes of link time")
 	}
-	const up, down = 24 * time.Second, 96 * time.Second
 	w := newWire(t, 9600, 600*time.Millisecond, 20, 1)
+	passes, bundles := deliverDay(t, w)
+	packets, bytes, lost, cut := w.ways[0].counts()
+	t.Logf("%d passes; on the line %d bytes in %d packets, %d lost, %d cut: %.3f times the bundles", passes, bytes, packets, lost, cut, float64(bytes)/float64(bundles))
+}
+
+// TestNetem does as TestNetwork does with the kernel's own netem between the networks.
+// testdata/netem.sh runs it under a kernel that has it.
+func TestNetem(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes minutes of link time")
+	}
+	w := newNetem(t, 9600, 600*time.Millisecond, 5)
+	passes, bundles := deliverDay(t, w)
+	packets, bytes, lost := w.netemCounts(1)
+	t.Logf("%d passes; netem let %d bytes in %d packets through, and lost %d: %.3f times the bundles", passes, bytes, packets, lost, float64(bytes)/float64(bundles))
+	if lost == 0 {
+		t.Error("netem lost nothing")
+	}
+}
+
+// deliverDay brings a day and a stop home over passes, and returns how many it took, and
+// the bytes of the bundles.
+func deliverDay(t *testing.T, w *wire) (passes, bundles int) {
+	t.Helper()
+	const up, down = 24 * time.Second, 96 * time.Second
 	e := newEnds(t, w)
 	e.pulk(0, "person", "add", "piet", "--name", "Piet Marr", "--role", "cargo-officer")
 	e.pulk(0, "procedure", "import", "../../testdata/procedures/power-up.yaml", "--as", "piet")
@@ -187,8 +211,7 @@ func TestNetwork(t *testing.T) {
 	} else {
 		t.Logf("the stop is home %.1f s after the pass began", time.Since(began).Seconds())
 	}
-	passes := 1
-	for ; e.waiting() > 0 && passes < 8; passes++ {
+	for passes = 1; e.waiting() > 0 && passes < 8; passes++ {
 		if until(time.Until(began.Add(up)), func() bool { return e.waiting() == 0 }) {
 			break
 		}
@@ -201,12 +224,11 @@ func TestNetwork(t *testing.T) {
 		t.Errorf("%d change-sets are not home after %d passes", n, passes)
 	}
 	sent, bundles, _ := e.hush()
-	packets, bytes, lost, cut := w.ways[0].counts()
-	t.Logf("%d passes; %d bytes for bundles of %d: %.3f; on the line %d bytes in %d packets, %d lost, %d cut: %.3f",
-		passes, sent, bundles, float64(sent)/float64(bundles), bytes, packets, lost, cut, float64(bytes)/float64(bundles))
+	t.Logf("%d bytes for bundles of %d: %.3f", sent, bundles, float64(sent)/float64(bundles))
 	if float64(sent) > 1.15*float64(bundles) {
 		t.Errorf("%d bytes were sent for bundles of %d: more than 1.15 times", sent, bundles)
 	}
+	return passes, bundles
 }
 
 // TestNetworkCut: the link goes down while a fragment is on the line. When it is up

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math/rand/v2"
@@ -18,10 +19,11 @@ import (
 // wire is a thin link between two network namespaces: a TUN device in each, and
 // between them a serial line of so many bits a second with a delay, that loses
 // packets and is up for part of the time. It does what netem does, also on kernels
-// that are built without it, and counts what passes.
+// that are built without it, and counts what passes. [newNetem] makes one of netem itself.
 type wire struct {
 	t      *testing.T
 	names  [2]string // of the namespaces
+	middle string    // the namespace between them, with netem; else empty
 	tuns   [2]*os.File
 	up     atomic.Bool
 	ways   [2]*way // ways[i] carries what end i sends
@@ -62,9 +64,7 @@ func newWire(t *testing.T, rateBits int, delay time.Duration, lossOne int, seed 
 	}
 	w := &wire{t: t, closed: make(chan struct{})}
 	for i := range 2 {
-		w.names[i] = fmt.Sprintf("pulk-%d-%d", os.Getpid(), namespaces.Add(1))
-		w.run("ip", "netns", "add", w.names[i])
-		t.Cleanup(func() { exec.Command("ip", "netns", "del", w.names[i]).Run() })
+		w.names[i] = w.namespace()
 		w.tuns[i] = w.openTUN(w.names[i])
 		w.run("ip", "-n", w.names[i], "addr", "add", addresses[i], "peer", addresses[1-i], "dev", "line0")
 		w.ways[i] = &way{rateBits: rateBits, delay: delay, lossOne: lossOne, next: -1, rng: rand.New(rand.NewPCG(seed, uint64(i)))}
@@ -75,6 +75,51 @@ func newWire(t *testing.T, rateBits int, delay time.Duration, lossOne int, seed 
 	}
 	t.Cleanup(w.close)
 	return w
+}
+
+// newNetem makes the same link of veth devices and the kernel's netem, which sits between
+// them in a third namespace: what is on the line when an end goes down still arrives.
+// It skips the test where the kernel has no netem.
+func newNetem(t *testing.T, rateBits int, delay time.Duration, lossPercent int) *wire {
+	t.Helper()
+	if os.Getuid() != 0 {
+		t.Skip("network namespaces take root")
+	}
+	w := &wire{t: t}
+	w.names[0], w.names[1], w.middle = w.namespace(), w.namespace(), w.namespace()
+	for i, name := range w.names {
+		port := fmt.Sprintf("end%d", i)
+		w.run("ip", "-n", w.middle, "link", "add", port, "type", "veth", "peer", "name", "line0", "netns", name)
+		w.run("ip", "-n", w.middle, "link", "set", port, "up")
+		w.run("ip", "-n", w.middle, "route", "add", addresses[i], "dev", port)
+		w.run("ip", "netns", "exec", w.middle, "sh", "-c", "echo 1 > /proc/sys/net/ipv4/ip_forward; echo 1 > /proc/sys/net/ipv4/conf/"+port+"/proxy_arp")
+		w.run("ip", "netns", "exec", w.middle, "tc", "qdisc", "add", "dev", port, "root", "netem", "delay", fmt.Sprintf("%dms", delay.Milliseconds()),
+			"loss", fmt.Sprintf("%d%%", lossPercent), "rate", fmt.Sprintf("%dbit", rateBits), "-14") // a serial line carries no headers of Ethernet
+		w.run("ip", "-n", name, "addr", "add", addresses[i], "peer", addresses[1-i], "dev", "line0")
+		w.ways[i] = &way{delay: delay}
+	}
+	return w
+}
+
+// namespace makes one, until the test ends.
+func (w *wire) namespace() string {
+	w.t.Helper()
+	name := fmt.Sprintf("pulk-%d-%d", os.Getpid(), namespaces.Add(1))
+	w.run("ip", "netns", "add", name)
+	w.t.Cleanup(func() { exec.Command("ip", "netns", "del", name).Run() })
+	return name
+}
+
+// netemCounts returns what netem let through to an end, with the headers of IP and UDP and
+// of Ethernet, and how many packets it lost.
+func (w *wire) netemCounts(to int) (packets, bytes, lost int) {
+	w.t.Helper()
+	out, err := exec.Command("ip", "netns", "exec", w.middle, "tc", "-s", "-j", "qdisc", "show", "dev", fmt.Sprintf("end%d", to)).Output()
+	var list []struct{ Packets, Bytes, Drops int }
+	if err := errors.Join(err, json.Unmarshal(out, &list)); err != nil || len(list) != 1 {
+		w.t.Fatalf("tc: %v: %s", err, out)
+	}
+	return list[0].Packets, list[0].Bytes, list[0].Drops
 }
 
 func (w *wire) run(name string, args ...string) {
