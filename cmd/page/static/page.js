@@ -438,9 +438,9 @@
   let burst = '', lastKey = 0;
   document.addEventListener('keydown', (event) => {
     if (/^(INPUT|TEXTAREA)$/.test(event.target.tagName)) return; // there it is typed as by hand
-    const now = Date.now();
-    if (now - lastKey > burstGap) burst = '';
-    lastKey = now;
+    // When it was typed, not when this page got to it: on a busy machine that is late, and not evenly.
+    if (event.timeStamp - lastKey > burstGap) burst = '';
+    lastKey = event.timeStamp;
     if (event.key.length === 1) { burst += event.key; return; }
     if (event.key !== 'Enter' || burst.length < 3) return;
     event.preventDefault();
