@@ -289,6 +289,33 @@ func TestRoomHoldsForEveryLength(t *testing.T) {
 	}
 }
 
+// TestForms: the form must be that of the numbers.
+func TestForms(t *testing.T) {
+	for _, row := range []struct {
+		name string
+		cut  Cut
+		form byte
+		ok   bool
+	}{
+		{"none", Cut{Data: 5, Size: 2, Length: 10}, formPlain, true},
+		{"up to 256", Cut{Data: 200, Parity: 56, Size: 3, Length: 600}, formParity, true},
+		{"up to 256, said to be more", Cut{Data: 200, Parity: 56, Size: 4, Length: 800}, formWide, false},
+		{"more", Cut{Data: 200, Parity: 57, Size: 4, Length: 800}, formWide, true},
+		{"more, as before there was the form", Cut{Data: 200, Parity: 57, Size: 4, Length: 800}, formParity, false},
+		{"more, of an odd size", Cut{Data: 200, Parity: 57, Size: 3, Length: 600}, formWide, false},
+		{"the most", Cut{Data: 2048, Parity: 2048, Size: 2, Length: 4096}, formWide, true},
+		{"one more", Cut{Data: 2049, Parity: 2048, Size: 2, Length: 4098}, formWide, false},
+		{"newer", Cut{Data: 5, Size: 2, Length: 10}, formWide + 1, false},
+	} {
+		data := (&Fragment{Cut: row.cut, Body: make([]byte, row.cut.Size)}).Encode()
+		data[2] = row.form
+		data = append(data[:len(data)-checkSize], checkOf(data[:len(data)-checkSize])...)
+		if f, err := Parse(data); (err == nil) != row.ok || err == nil && f.Cut != row.cut {
+			t.Errorf("%s: %+v, %v", row.name, f, err)
+		}
+	}
+}
+
 // TestNoSuchCut: numbers that nobody cuts into, but that a store may hold.
 func TestNoSuchCut(t *testing.T) {
 	for _, c := range []Cut{{Data: 200, Parity: 200, Size: 3, Length: 600}, {Data: 4000, Parity: 97, Size: 2, Length: 8000}} {
