@@ -236,7 +236,7 @@ func TestPure(t *testing.T) {
 
 // TestOneTestCommand holds the README, DEVELOPERS.md and CI to one test command.
 func TestOneTestCommand(t *testing.T) {
-	const command, packages = "go test ./... ./testdata ./testdata/seasons", "packages=(./... ./testdata ./testdata/seasons)"
+	const command, packages = "go test -timeout 30m ./... ./testdata ./testdata/seasons", "packages=(./... ./testdata ./testdata/seasons)"
 	for path, line := range map[string]string{"README.md": command, "DEVELOPERS.md": command, ".ci/run": packages} {
 		text, err := os.ReadFile(filepath.Join("../..", path))
 		if err != nil {

@@ -193,7 +193,7 @@ func (m *memory) tooLarge(t *testing.T) {
 	m.within(t, false, "attach", "add", "--store", store, "--as", "ida", "--to", "SM3-1", "--preview", huge, small)
 }
 
-var large = flag.Bool("large", false, "let TestMemoryFiles fill a folder with 100,000 files and a mail box with 20,000 mails, a tenth otherwise")
+var large = flag.Bool("large", false, "let the tests of memory have folders, mail boxes and stores of full size, a tenth otherwise, and all inputs")
 
 // many is n with -large, and a tenth of it in the tests that everybody runs.
 func many(n int) int {

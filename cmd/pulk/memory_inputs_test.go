@@ -32,6 +32,9 @@ type worstInput struct {
 	bundles func(home clock.SiteID) [][]byte
 }
 
+// slowInputs took a minute together, and up to 59 MB: they are for -large.
+var slowInputs = []string{"context_grows", "refs", "values", "one_after_another"}
+
 // draft is a bundle that is being made.
 type draft struct {
 	lanes  []clock.Lane

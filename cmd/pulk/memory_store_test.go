@@ -11,14 +11,14 @@ import (
 )
 
 // TestMemoryStore does as TestMemory does with commands that tell of a whole store:
-// one of a season of 100,000 changes with thousands of conflicts, or, in a short test,
+// one of a season of 100,000 changes with thousands of conflicts, or, without -large,
 // of a tenth of that.
 func TestMemoryStore(t *testing.T) {
 	if runtime.GOOS != "linux" {
 		t.Skip("the peak of a process is read as Linux tells it")
 	}
 	days, last := 50, "2027-02-23"
-	if testing.Short() {
+	if !*large {
 		days, last = 5, "2027-01-09"
 	}
 	m := newMemory(t)

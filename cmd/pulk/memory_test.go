@@ -34,7 +34,7 @@ func TestMemory(t *testing.T) {
 	}
 	m := newMemory(t)
 	for _, input := range worstInputs() {
-		if testing.Short() && !input.quick {
+		if testing.Short() && !input.quick || !*large && slices.Contains(slowInputs, input.name) {
 			continue
 		}
 		t.Run(input.name, func(t *testing.T) {
