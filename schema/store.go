@@ -129,12 +129,8 @@ func (s *Store) migrate() error {
 	if tables > 0 && application != ApplicationID {
 		return fmt.Errorf("%w: some other program's database", ErrNotStore)
 	}
-	names, err := fs.Glob(migrations, "sql/*.sql")
-	if err != nil {
-		return err
-	}
-	sort.Slice(names, func(i, j int) bool { return number(names[i]) < number(names[j]) })
-	if latest := number(names[len(names)-1]); version > latest {
+	names := steps()
+	if latest := Version(); version > latest {
 		return fmt.Errorf("%w: its version is %d, this program knows %d", ErrNewer, version, latest)
 	} else if version == latest {
 		return nil
@@ -157,6 +153,22 @@ func (s *Store) migrate() error {
 		}
 		return tx.Exec(fmt.Sprintf("PRAGMA application_id = %d", ApplicationID))
 	})
+}
+
+// Version is the version of the tables that this program makes and reads.
+func Version() int {
+	names := steps()
+	return number(names[len(names)-1])
+}
+
+// steps returns the files in sql/ in the order of their numbers.
+func steps() []string {
+	names, err := fs.Glob(migrations, "sql/*.sql")
+	if err != nil {
+		panic(err) // of a pattern that cannot be read
+	}
+	sort.Slice(names, func(i, j int) bool { return number(names[i]) < number(names[j]) })
+	return names
 }
 
 func number(name string) int {

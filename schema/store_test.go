@@ -200,3 +200,10 @@ func TestWritersQueue(t *testing.T) {
 		t.Errorf("%d rows; want %d", got, before+writers*each)
 	}
 }
+
+func TestVersionIsThatOfANewStore(t *testing.T) {
+	var version int
+	if err := newStore(t).db.QueryRow("PRAGMA user_version").Scan(&version); err != nil || version != Version() {
+		t.Errorf("a new store has version %d (%v), the program says %d", version, err, Version())
+	}
+}

@@ -43,6 +43,7 @@ func newApp(e *env) *cli.App {
 			"pulk keeps one SQLite file a site and carries what changed between sites in small bundles.\n\n" +
 			"Start with:  pulk demo\n\n" + exitHelp,
 		Commands:             e.commands(),
+		Flags:                []cli.Flag{versionFlag()},
 		Writer:               e.stdout,
 		ErrWriter:            e.stderr,
 		EnableBashCompletion: true,
@@ -56,6 +57,10 @@ func newApp(e *env) *cli.App {
 		Action: func(c *cli.Context) error {
 			if c.Args().Present() {
 				return unknownCommand("pulk", c.Args().First(), c.App.Commands)
+			}
+			if c.Bool("version") {
+				fmt.Fprintln(e.stdout, thisProgram())
+				return nil
 			}
 			return cli.ShowAppHelp(c)
 		},

@@ -35,5 +35,6 @@ func (e *env) commands() []*cli.Command {
 		e.verifyCommand(),
 		e.demoCommand(),
 		e.completionCommand(),
+		e.versionCommand(),
 	}
 }

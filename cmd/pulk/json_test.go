@@ -27,7 +27,7 @@ var jsonRoots = []struct{ command, prints string }{
 	{"assembly list", "[]assemblyRow"}, {"assembly show", "assemblyDetail"}, {"assembly record", "assemblyRecord"},
 
 	{"link list", "[]linkRow"}, {"link show", "linkRow"}, {"link passes", "[]passRow"}, {"link queue", "queueJSON"},
-	{"bundle missing", "[]missingRow"}, {"bundle show", "bundleJSON"}, {"conflict list", "[]conflictRow"}, {"conflict show", "conflictRow"}, {"report day", "dayReport"}, {"verify", "verifyJSON"},
+	{"bundle missing", "[]missingRow"}, {"bundle show", "bundleJSON"}, {"conflict list", "[]conflictRow"}, {"conflict show", "conflictRow"}, {"report day", "dayReport"}, {"verify", "verifyJSON"}, {"version", "versionJSON"},
 	{"hub list", "[]hubRow"},
 }
 

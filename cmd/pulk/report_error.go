@@ -70,7 +70,7 @@ func hintFor(err error) string {
 	case errors.Is(err, schema.ErrExists):
 		return "use it with --store, or choose another file"
 	case errors.Is(err, schema.ErrNewer):
-		return "use the newer pulk; nothing was changed"
+		return "use the newer pulk (compare: pulk version); nothing was changed"
 	case errors.Is(err, changelog.ErrNotInitialised):
 		return "its init was cut off: remove the file and run pulk init again"
 	case schema.Full(err):

@@ -25,6 +25,9 @@ const (
 	formWide   = 0x12 // over GF(2^16)
 )
 
+// Forms returns the first and the last form that this program reads.
+func Forms() (first, last int) { return formPlain, formWide }
+
 // Limits of the format.
 const (
 	MaxParcel = 5 << 20 // bytes of what is cut
