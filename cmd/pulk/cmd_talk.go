@@ -96,6 +96,12 @@ func (c *call) talkWith(log *changelog.Log, site changelog.Site, socket *line.UD
 	tally, err := session.Run(ctx)
 	c.printf("sent %d bytes in %s: %d of bundles, %d of them again, %d to ask, %d to answer; heard %s\n", tally.Bytes(), plural(tally.Datagrams, "datagram", "datagrams"),
 		tally.BundleBytes, tally.Again, tally.Questions, tally.Words, plural(tally.Heard, "datagram", "datagrams"))
+	if tally.CameAt > 0 {
+		c.printf("what came, came at about %d bit/s\n", (tally.CameAt+50)/100*100)
+		if tally.CameAt < c.Int("rate")*9/10 {
+			c.printf("if --rate is higher than that at %s, lower it there\n", site.Code)
+		}
+	}
 	if tally.Heard == 0 && err == nil {
 		return fault.Hint("is pulk talk running at the other side, and the link open?", "nothing was heard from %s", site.Code)
 	}

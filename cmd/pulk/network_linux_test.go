@@ -7,6 +7,7 @@ import (
 	"encoding/binary"
 	"encoding/json"
 	"fmt"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -174,6 +175,17 @@ func TestNetwork(t *testing.T) {
 	t.Logf("%d passes; on the line %d bytes in %d packets, %d lost, %d cut: %.3f times the bundles", passes, bytes, packets, lost, cut, float64(bytes)/float64(bundles))
 }
 
+// TestNetworkSlow does as TestNetwork does over a line of three quarters of the rate
+// that the talk was told. It sends hardly more, and home says how fast the line is.
+func TestNetworkSlow(t *testing.T) {
+	t.Parallel()
+	if testing.Short() {
+		t.Skip("takes minutes of link time")
+	}
+	w := newWire(t, 7200, 600*time.Millisecond, 20, 3)
+	deliverDay(t, w)
+}
+
 // TestNetem does as TestNetwork does with the kernel's own netem between the networks.
 // testdata/netem.sh runs it under a kernel that has it.
 func TestNetem(t *testing.T) {
@@ -223,6 +235,12 @@ func deliverDay(t *testing.T, w *wire) (passes, bundles int) {
 		t.Errorf("%d change-sets are not home after %d passes", n, passes)
 	}
 	sent, bundles, _, _ := e.hush()
+	rate := w.ways[0].rateBits
+	_, line, _ := strings.Cut(e.said[1].String(), "\nwhat came, came at about ")
+	var came int
+	if _, err := fmt.Sscanf(line, "%d bit/s", &came); err != nil || math.Abs(float64(came)/float64(rate)-1) > 0.1 {
+		t.Errorf("home says that what came, came at %d bit/s (%v); the line has %d", came, err, rate)
+	}
 	t.Logf("%d bytes for bundles of %d: %.3f", sent, bundles, float64(sent)/float64(bundles))
 	if float64(sent) > 1.15*float64(bundles) {
 		t.Errorf("%d bytes were sent for bundles of %d: more than 1.15 times", sent, bundles)

@@ -96,7 +96,7 @@ func newNetem(t *testing.T, rateBits int, delay time.Duration, lossPercent int) 
 		w.run("ip", "netns", "exec", w.middle, "tc", "qdisc", "add", "dev", port, "root", "netem", "delay", fmt.Sprintf("%dms", delay.Milliseconds()),
 			"loss", fmt.Sprintf("%d%%", lossPercent), "rate", fmt.Sprintf("%dbit", rateBits), "-14") // a serial line carries no headers of Ethernet
 		w.run("ip", "-n", name, "addr", "add", addresses[i], "peer", addresses[1-i], "dev", "line0")
-		w.ways[i] = &way{delay: delay}
+		w.ways[i] = &way{rateBits: rateBits, delay: delay}
 	}
 	return w
 }

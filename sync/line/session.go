@@ -61,6 +61,7 @@ type Tally struct {
 	Arrived     int // change-sets that the other side has said to have
 	Heard       int // datagrams that came
 	Refused     int // of those
+	CameAt      int // bits a second at which parts came, about; 0 where too few came to tell
 	Down        int // times that the system said the link was down
 }
 
@@ -76,16 +77,15 @@ type lack struct {
 	askAt time.Time // when to say what is missing; zero if that was said
 }
 
-// reportEvery is after how many new fragments of a large parcel the sender is told
-// what is missing: it would wait for word otherwise.
-const reportEvery = window / 2
-
 // patienceQuestions is after how many questions without an answer the other side is
 // taken to have gone.
 const patienceQuestions = 8
 
 // lackingPause is how long to wait at least for what the other side has.
 const lackingPause = 10 * time.Second
+
+// fragmentHead is about how much a fragment has beside its share of the parcel.
+const fragmentHead = 16
 
 // requestBytes is how large a request for missing fragments may be.
 const requestBytes = 99
@@ -242,7 +242,14 @@ func (s *Session) fragment(now time.Time, o transfer.Outcome) {
 		s.owes = s.owes || o.Whole == nil || o.Whole.Taken == nil || o.Whole.Taken.Asks
 		return
 	}
-	l := lack{askAt: now.Add(max(s.talk.Takes(o.Set.Size+16)*5/2, s.talk.roundTrip/8))}
+	if !o.Again {
+		s.talk.Came(now)
+		if apart := s.talk.Apart(); apart > 0 {
+			bytes := o.Set.Size + fragmentHead + s.Pace.OverheadBytes
+			s.tally.CameAt = int(time.Duration(bytes*8) * time.Second / apart)
+		}
+	}
+	l := lack{askAt: now.Add(max(s.talk.Gap(o.Set.Size+fragmentHead), s.talk.roundTrip/8))}
 	if !o.Again && o.Set.Here%reportEvery == 0 {
 		l.askAt = now
 	}
@@ -252,7 +259,7 @@ func (s *Session) fragment(now time.Time, o transfer.Outcome) {
 // resend queues what the other side lacks of a parcel: of one on its way, or of one
 // that an earlier session sent.
 func (s *Session) resend(ctx context.Context, now time.Time, r fragment.Request) error {
-	if s.talk.Resend(now, r.Name.String(), r.Missing) {
+	if s.talk.Resend(now, r.Name.String(), r.Missing, !r.Partial && r.Parity == 0) {
 		return nil
 	}
 	parcels, to, err := s.Desk.Again(ctx, r)
@@ -339,7 +346,7 @@ func (s *Session) greeting() bool {
 	if s.tally.Heard > s.tally.Refused {
 		return false
 	}
-	return s.greeted.IsZero() || s.Now().Sub(s.greeted) < 2*(s.talk.roundTrip+s.talk.takes(answerBytes))
+	return s.greeted.IsZero() || s.Now().Sub(s.greeted) < 2*(s.talk.roundTrip+s.Pace.Takes(answerBytes))
 }
 
 // take makes a bundle of what is not on its way yet, and gives it to the talk.
@@ -433,7 +440,7 @@ func (s *Session) finished(ctx context.Context) (bool, error) {
 	if s.quiet.IsZero() {
 		s.quiet = now
 	}
-	answer := s.talk.roundTrip + s.talk.takes(answerBytes)
+	answer := s.talk.roundTrip + s.Pace.Takes(answerBytes)
 	if now.Sub(s.quiet) < 6*answer {
 		return false, nil
 	}

@@ -18,6 +18,14 @@ type Pace struct {
 	RoundTrip     time.Duration // until an answer comes: a first guess, from which the talk learns
 }
 
+// Takes returns how long a datagram of so many bytes occupies the link.
+func (p Pace) Takes(bytes int) time.Duration {
+	if p.BitsPerSecond == 0 {
+		return 0
+	}
+	return time.Duration((bytes+p.OverheadBytes)*8) * time.Second / time.Duration(p.BitsPerSecond)
+}
+
 // Bounds of a talk.
 const (
 	// window is how many datagrams are sent without hearing anything.
@@ -27,6 +35,14 @@ const (
 	// answerBytes is how large an answer usually is: a list of what is missing or a
 	// bundle that acknowledges.
 	answerBytes = 160
+	// reportEvery is after how many new parts of a load the sender is told what is
+	// missing: it would wait for word otherwise.
+	reportEvery = window / 2
+	// gapHalves is how long a side waits for a next part before it says what is
+	// missing, in halves of the time that a part takes.
+	gapHalves = 5
+	// apartOf is of how many parts the times between them are kept.
+	apartOf = 7
 	// downPause is how long to wait after the system said that the link is down.
 	downPause = time.Second / 2
 )
@@ -44,6 +60,9 @@ type Talk struct {
 	last      sent
 	tally     Spent
 	downAt    time.Time // when the system last said that the link is down
+
+	cameAt time.Time       // when a part came last
+	apart  []time.Duration // how long after the one before it each of the latest parts came
 }
 
 // load is the datagrams of one bundle.
@@ -52,9 +71,12 @@ type load struct {
 	urgent bool
 	parts  [][]byte
 	queue  []int       // places to be sent, in order
-	sentAt []time.Time // of each, when it was sent last; zero if never
+	sentAt []time.Time // of each, when it was sent last but to ask; zero if never
 	askAt  time.Time   // when to ask, if nothing is heard by then
 	asked  int         // questions without an answer
+	// askedAt is when a part was sent last to ask, and asking its place.
+	askedAt time.Time
+	asking  int
 }
 
 // sent is what was given to the link last, to be put back where that failed.
@@ -64,7 +86,7 @@ type sent struct {
 	word  []byte
 	poll  bool
 	again bool
-	wasAt time.Time // when that part was sent before
+	wasAt time.Time // when that part was sent before, or what was sent to ask
 }
 
 // Spent counts the bytes that a talk has given to the link, by what they were for.
@@ -173,24 +195,69 @@ func (t *Talk) learn(now time.Time) {
 }
 
 // Resend queues parts of a load that the other side lacks, but for those that may
-// still be on their way. It reports whether it has that load.
-func (t *Talk) Resend(now time.Time, name string, places []int) bool {
+// still be on their way. Only says that of the other places all have arrived; else
+// only those before the last one asked for have. It reports whether it has that load.
+func (t *Talk) Resend(now time.Time, name string, places []int, only bool) bool {
 	at := slices.IndexFunc(t.loads, func(l *load) bool { return l.name == name })
 	if at < 0 {
 		return false
 	}
 	l := t.loads[at]
+	due := t.due(l, places, only)
 	for _, place := range places {
 		if place < 0 || place >= len(l.parts) || slices.Contains(l.queue, place) {
 			continue
 		}
-		if at := l.sentAt[place]; at.After(t.downAt) && now.Sub(at) < t.roundTrip*3/4 {
+		at := l.sentAt[place]
+		lately := at
+		if place == l.asking && l.askedAt.After(at) {
+			lately = l.askedAt
+		}
+		if lately.After(t.downAt) && (at.After(due) || now.Sub(lately) < t.roundTrip*3/4) {
 			continue
 		}
 		l.queue = append(l.queue, place)
 	}
 	return true
 }
+
+// due returns until when what was sent ought to have arrived when the other side said
+// which places it lacks. A link keeps the order: what was sent after the last part that
+// has arrived may be in a queue, however long ago that was, where the link is slower than
+// its pace. But where the other side has waited in vain before it said so, what was sent
+// right behind that part is lost.
+func (t *Talk) due(l *load, lacking []int, only bool) time.Time {
+	end := len(l.parts)
+	if !only && len(lacking) > 0 {
+		end = min(end, slices.Max(lacking))
+	}
+	lacks := make([]bool, len(l.parts))
+	for _, place := range lacking {
+		if place >= 0 && place < len(lacks) {
+			lacks[place] = true
+		}
+	}
+	var last time.Time
+	here, lastPlace := 0, -1
+	for place := range end {
+		if at := l.sentAt[place]; !lacks[place] && !at.IsZero() {
+			here++
+			if !at.Before(last) {
+				last, lastPlace = at, place
+			}
+		}
+	}
+	switch {
+	case lastPlace < 0:
+		return l.latest() // nothing is known to have arrived
+	case only && here%reportEvery == 0:
+		return last // it counted, and did not wait
+	}
+	return last.Add(t.pace.Takes(len(l.parts[lastPlace])) * gapHalves / 2)
+}
+
+// latest returns when the latest part was sent.
+func (l *load) latest() time.Time { return slices.MaxFunc(l.sentAt, time.Time.Compare) }
 
 // Next returns the next datagram to send now, or nil and how long to wait before
 // asking again, if nothing comes meanwhile; 0 is for ever.
@@ -225,13 +292,13 @@ func (t *Talk) Next(now time.Time) ([]byte, time.Duration) {
 	return nil, wait
 }
 
-// question is a datagram that makes the other side say what it lacks: one that it
-// may have already. The shortest that was sent does.
+// question is a datagram that makes the other side say what it lacks: one that it may
+// have already. It is the part that was sent last, since once that is there, all that
+// was sent before it is there or lost.
 func (t *Talk) question(l *load) sent {
 	place := 0
-	for i := range l.parts {
-		shorter := len(l.parts[i]) < len(l.parts[place])
-		if !l.sentAt[i].IsZero() && (shorter || l.sentAt[place].IsZero()) {
+	for i, at := range l.sentAt {
+		if !at.Before(l.sentAt[place]) {
 			place = i
 		}
 	}
@@ -243,14 +310,19 @@ func (t *Talk) send(now time.Time, s sent) []byte {
 	data := s.word
 	if s.load != nil {
 		data = s.load.parts[s.place]
-		s.wasAt = s.load.sentAt[s.place]
-		s.again = !s.wasAt.IsZero()
-		s.load.sentAt[s.place] = now
+		if s.poll {
+			s.wasAt = s.load.askedAt
+			s.load.askedAt, s.load.asking = now, s.place
+		} else {
+			s.wasAt = s.load.sentAt[s.place]
+			s.again = !s.wasAt.IsZero()
+			s.load.sentAt[s.place] = now
+		}
 		t.unheard++
 	}
 	t.last = s
 	t.book(s, 1)
-	t.freeAt = now.Add(t.takes(len(data)))
+	t.freeAt = now.Add(t.pace.Takes(len(data)))
 	if s.load != nil {
 		t.ask(s.load, t.freeAt)
 	}
@@ -262,24 +334,37 @@ func (t *Talk) ask(l *load, from time.Time) {
 	if l.askAt.IsZero() && len(l.queue) == len(l.parts) {
 		return
 	}
-	patience := (t.roundTrip + t.takes(answerBytes)) * 5 / 4
+	patience := (t.roundTrip + t.pace.Takes(answerBytes)) * 5 / 4
 	for range l.asked {
 		patience = min(patience*2, patienceMax)
 	}
 	l.askAt = from.Add(patience)
 }
 
-// takes returns how long a datagram occupies the link.
-func (t *Talk) takes(bytes int) time.Duration {
-	if t.pace.BitsPerSecond == 0 {
-		return 0
+// Came says that a part came from the other side.
+func (t *Talk) Came(now time.Time) {
+	if !t.cameAt.IsZero() {
+		t.apart = append(t.apart, now.Sub(t.cameAt))
+		t.apart = t.apart[max(0, len(t.apart)-apartOf):]
 	}
-	return time.Duration((bytes+t.pace.OverheadBytes)*8) * time.Second / time.Duration(t.pace.BitsPerSecond)
+	t.cameAt = now
 }
 
-// Takes returns how long the other side needs for a datagram of so many bytes, if
-// its link is like ours.
-func (t *Talk) Takes(bytes int) time.Duration { return t.takes(bytes) }
+// Apart returns how far apart parts come: the median of the latest, so that one that
+// was lost between two, or two that came at once, count little. 0 is not known yet.
+func (t *Talk) Apart() time.Duration {
+	if len(t.apart) < apartOf {
+		return 0
+	}
+	return slices.Sorted(slices.Values(t.apart))[apartOf/2]
+}
+
+// Gap returns how long to wait for a next part of so many bytes before saying what is
+// missing: long enough that one may be lost without a word, if the other side's link is
+// as ours was said to be, or as slow as what came shows.
+func (t *Talk) Gap(bytes int) time.Duration {
+	return max(t.pace.Takes(bytes), min(t.Apart(), patienceMax)) * gapHalves / 2
+}
 
 // Failed says that the system would not send the last datagram, as the link is down.
 // It is sent later, and no patience is lost meanwhile.
@@ -287,7 +372,7 @@ func (t *Talk) Failed(now time.Time) {
 	t.book(t.last, -1)
 	switch s := t.last; {
 	case s.load != nil && s.poll:
-		s.load.sentAt[s.place] = s.wasAt
+		s.load.askedAt = s.wasAt
 	case s.load != nil:
 		s.load.sentAt[s.place] = s.wasAt
 		s.load.queue = slices.Insert(s.load.queue, 0, s.place)
