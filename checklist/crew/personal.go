@@ -97,7 +97,12 @@ func Clearances(tx *changelog.Tx, person clock.Dot) ([]Clearance, error) {
 
 // Conflicts implements [changelog.Conflicter]: a clearance of which people said different
 // things who had not seen each other's word. It is shown where it is kept.
-func (Personal) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
+func (Personal) Conflicts(tx *changelog.Tx, found func(changelog.Conflict) error) error {
+	list, err := disputed(tx)
+	return changelog.Found(found, list, err)
+}
+
+func disputed(tx *changelog.Tx) ([]changelog.Conflict, error) {
 	persons, err := tx.Dots("SELECT DISTINCT person FROM clearance WHERE person IS NOT NULL ORDER BY person")
 	var list []changelog.Conflict
 	for _, person := range persons {

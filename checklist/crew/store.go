@@ -63,7 +63,12 @@ func (Projection) Describe(tx *changelog.Tx, id clock.Dot) (string, error) {
 }
 
 // Conflicts implements [changelog.Conflicter]: two persons with one code.
-func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
+func (Projection) Conflicts(tx *changelog.Tx, found func(changelog.Conflict) error) error {
+	list, err := sameCode(tx)
+	return changelog.Found(found, list, err)
+}
+
+func sameCode(tx *changelog.Tx) ([]changelog.Conflict, error) {
 	var list []changelog.Conflict
 	err := tx.Each("SELECT code, dot, name FROM person WHERE code IN (SELECT code FROM person GROUP BY code HAVING count(*) > 1) ORDER BY code, dot", nil,
 		func(scan func(...any) error) error {

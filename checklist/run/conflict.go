@@ -13,21 +13,22 @@ import (
 // Conflicts implements [changelog.Conflicter]: a step done twice by people who had
 // not heard of each other, an irreversible step done behind a shut gate, a run on
 // a withdrawn revision, and dispositions that contradict each other.
-func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
+func (Projection) Conflicts(tx *changelog.Tx, found func(changelog.Conflict) error) error {
 	rd := NewReader(tx)
 	suspects, err := rd.suspects()
 	if err != nil {
-		return nil, err
+		return err
 	}
-	var list []changelog.Conflict
 	for _, id := range suspects {
 		r, err := rd.Load(id)
 		if err != nil {
-			return nil, err
+			return err
 		}
-		list = append(list, r.conflicts(tx)...)
+		if err := changelog.Found(found, r.conflicts(tx), nil); err != nil {
+			return err
+		}
 	}
-	return list, nil
+	return nil
 }
 
 // suspects returns the runs that can have a conflict, so that those of whole seasons

@@ -120,11 +120,7 @@ func TestPaperBehindShutGate(t *testing.T) {
 	for _, log := range []*changelog.Log{home, stn} {
 		var kinds []string
 		err := log.View(context.Background(), func(tx *changelog.Tx) error {
-			list, err := Projection{}.Conflicts(tx)
-			for _, c := range list {
-				kinds = append(kinds, c.Kind)
-			}
-			return err
+			return Projection{}.Conflicts(tx, func(c changelog.Conflict) error { kinds = append(kinds, c.Kind); return nil })
 		})
 		if want := []string{"step done on paper behind a shut gate", "irreversible step done behind a shut gate"}; err != nil || !slices.Equal(kinds, want) {
 			t.Errorf("%s: conflicts %q, %v; want %q", log.Self().Code, kinds, err, want)

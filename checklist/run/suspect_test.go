@@ -68,7 +68,8 @@ func TestSuspectsLeaveNoConflictOut(t *testing.T) {
 func compareSuspects(t *testing.T, log *changelog.Log, seed uint64, found map[string]int) {
 	t.Helper()
 	err := log.View(context.Background(), func(tx *changelog.Tx) error {
-		got, err := Projection{}.Conflicts(tx)
+		var got []changelog.Conflict
+		err := Projection{}.Conflicts(tx, func(c changelog.Conflict) error { got = append(got, c); return nil })
 		if err != nil {
 			return err
 		}

@@ -91,11 +91,11 @@ func (c *call) stockQuarantined() error {
 		if err != nil {
 			return err
 		}
-		moves, err := stock.Movements(tx)
+		balance, err := stock.Balances(tx)
 		if err != nil {
 			return err
 		}
-		balance, rows := stock.Balance(moves), []holdRow{}
+		rows := []holdRow{}
 		t := newTable("part number", "lot", "where", "quantity", "since", "by", "why", "id")
 		for _, h := range holds {
 			if !h.Stands() {

@@ -15,7 +15,12 @@ import (
 // fibre or channel that two slots use, and a unit that is not of the part that a plan
 // asks for. Two units in one slot, two plans and two depths are conflicts of their
 // fields.
-func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
+func (Projection) Conflicts(tx *changelog.Tx, found func(changelog.Conflict) error) error {
+	list, err := conflicts(tx)
+	return changelog.Found(found, list, err)
+}
+
+func conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
 	ids, err := withSlots(tx)
 	if err != nil {
 		return nil, err

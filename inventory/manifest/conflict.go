@@ -13,7 +13,12 @@ import (
 // Conflicts implements [changelog.Conflicter]: a crate on two manifests neither of which
 // is done, and a crate that was taken in twice, by people who had not heard of each
 // other.
-func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
+func (Projection) Conflicts(tx *changelog.Tx, found func(changelog.Conflict) error) error {
+	list, err := conflicts(tx)
+	return changelog.Found(found, list, err)
+}
+
+func conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
 	all, err := List(tx)
 	if err != nil {
 		return nil, err

@@ -15,32 +15,48 @@ import (
 // Conflicts implements [changelog.Conflicter]: stock below zero, counts that did not know
 // of a movement, lots issued by people who had not heard of their quarantine, stock that
 // was reserved twice, packs of two sizes, two items with one part number, two locations with one code.
-func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
-	all, err := Movements(tx)
+func (Projection) Conflicts(tx *changelog.Tx, found func(changelog.Conflict) error) error {
+	holds, err := Holds(tx)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	var list []changelog.Conflict
-	for _, find := range []func(*changelog.Tx, []Movement) ([]changelog.Conflict, error){belowZero, countedUnaware, issuedInQuarantine, reservedTwice, packedTwice} {
-		more, err := find(tx, all)
-		if err != nil {
-			return nil, err
+	lies := map[spot]int64{}
+	err = eachLot(tx, func(lot []Movement) error {
+		balance, on := Balance(lot), byShelf(lot)
+		for shelf, n := range balance {
+			lies[spot{shelf.Item, shelf.Location}] += n
 		}
-		list = append(list, more...)
-	}
-	for _, what := range []struct{ noun, column, table string }{{"item", "part_number", "item"}, {"location", "code", "location"}} {
-		more, err := doubled(tx, what.noun, what.column, what.table)
-		if err != nil {
-			return nil, err
+		list, err := belowZero(tx, balance, on)
+		if err := changelog.Found(found, list, err); err != nil {
+			return err
 		}
-		list = append(list, more...)
+		list, err = countedUnaware(tx, lot, on)
+		if err := changelog.Found(found, list, err); err != nil {
+			return err
+		}
+		list, err = issuedInQuarantine(tx, holds, lot)
+		return changelog.Found(found, list, err)
+	})
+	if err != nil {
+		return err
 	}
-	return list, nil
+	for _, find := range []func() ([]changelog.Conflict, error){
+		func() ([]changelog.Conflict, error) { return reservedTwice(tx, lies) },
+		func() ([]changelog.Conflict, error) { return packedTwice(tx) },
+		func() ([]changelog.Conflict, error) { return doubled(tx, "item", "part_number", "item") },
+		func() ([]changelog.Conflict, error) { return doubled(tx, "location", "code", "location") },
+	} {
+		list, err := find()
+		if err := changelog.Found(found, list, err); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
-// belowZero lists the shelves from which more was drawn than was there.
-func belowZero(tx *changelog.Tx, all []Movement) ([]changelog.Conflict, error) {
-	balance, on := Balance(all), byShelf(all)
+// belowZero lists the shelves from which more was drawn than was there; on holds the
+// movements of each.
+func belowZero(tx *changelog.Tx, balance map[Shelf]int64, on map[Shelf][]Movement) ([]changelog.Conflict, error) {
 	var list []changelog.Conflict
 	for _, shelf := range slices.SortedFunc(maps.Keys(balance), Shelf.Compare) {
 		if balance[shelf] >= 0 {
@@ -66,7 +82,6 @@ func belowZero(tx *changelog.Tx, all []Movement) ([]changelog.Conflict, error) {
 		}
 		list = append(list, c)
 	}
-	slices.SortFunc(list, func(a, b changelog.Conflict) int { return cmp.Compare(a.ID, b.ID) })
 	return list, nil
 }
 
@@ -147,7 +162,7 @@ func deedText(m Movement, shelf Shelf) string {
 
 // countedUnaware lists the counts whose difference may be a movement of which the counter
 // had not heard.
-func countedUnaware(tx *changelog.Tx, all []Movement) ([]changelog.Conflict, error) {
+func countedUnaware(tx *changelog.Tx, all []Movement, on map[Shelf][]Movement) ([]changelog.Conflict, error) {
 	var failed error
 	before := func(a, b clock.Dot) bool {
 		x, err := tx.Info(a)
@@ -155,7 +170,6 @@ func countedUnaware(tx *changelog.Tx, all []Movement) ([]changelog.Conflict, err
 		failed = cmp.Or(failed, err, errB)
 		return x.At < y.At
 	}
-	on := byShelf(all)
 	var list []changelog.Conflict
 	for _, count := range all {
 		if !count.isCount() || !count.Voided.IsZero() || count.Quantity == 0 {

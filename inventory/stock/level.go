@@ -31,7 +31,7 @@ type Short struct {
 
 // Levels returns what lies where, by place, then part number, then lot.
 func Levels(tx *changelog.Tx) ([]Level, error) {
-	all, err := Movements(tx)
+	balance, err := Balances(tx)
 	if err != nil {
 		return nil, err
 	}
@@ -47,7 +47,7 @@ func Levels(tx *changelog.Tx) ([]Level, error) {
 	if err != nil {
 		return nil, err
 	}
-	return levels(Balance(all), items, places, holds), nil
+	return levels(balance, items, places, holds), nil
 }
 
 // levels joins a balance with the items and places that it names. What names an

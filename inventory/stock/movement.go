@@ -2,6 +2,7 @@ package stock
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 
 	"pulk/schema/kind"
@@ -41,24 +42,32 @@ func (s Shelf) Compare(t Shelf) int {
 // Shelves that come to nothing are left out; one below zero shows that more was
 // drawn than was there.
 func Balance(movements []Movement) map[Shelf]int64 {
-	sum := map[Shelf]int64{}
+	sum := sums{}
 	for _, m := range movements {
-		if !m.Voided.IsZero() {
-			continue
-		}
-		if !m.From.IsZero() {
-			sum[Shelf{m.Item, m.Lot, m.From}] -= m.Quantity
-		}
-		if !m.To.IsZero() {
-			sum[Shelf{m.Item, m.Lot, m.To}] += m.Quantity
-		}
+		sum.add(m)
 	}
-	for shelf, n := range sum {
-		if n == 0 {
-			delete(sum, shelf)
-		}
+	return sum.balance()
+}
+
+// sums is what movements add up to so far.
+type sums map[Shelf]int64
+
+func (s sums) add(m Movement) {
+	if !m.Voided.IsZero() {
+		return
 	}
-	return sum
+	if !m.From.IsZero() {
+		s[Shelf{m.Item, m.Lot, m.From}] -= m.Quantity
+	}
+	if !m.To.IsZero() {
+		s[Shelf{m.Item, m.Lot, m.To}] += m.Quantity
+	}
+}
+
+// balance returns the sums without the shelves that come to nothing.
+func (s sums) balance() map[Shelf]int64 {
+	maps.DeleteFunc(s, func(_ Shelf, n int64) bool { return n == 0 })
+	return s
 }
 
 // Stack is a lot with what lies of it at one place.

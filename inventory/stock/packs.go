@@ -74,7 +74,7 @@ func SetPack(tx *changelog.Tx, it *Item, name string, quantity int64, why string
 
 // packedTwice lists the packs of which sites that had not heard of each other said
 // different things.
-func packedTwice(tx *changelog.Tx, _ []Movement) ([]changelog.Conflict, error) {
+func packedTwice(tx *changelog.Tx) ([]changelog.Conflict, error) {
 	packs, err := Packs(tx, clock.Dot{})
 	if err != nil {
 		return nil, err

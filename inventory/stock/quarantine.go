@@ -115,19 +115,15 @@ func doubt(it *Item, stacks []Stack, lot, day, overrule string) (string, error) 
 	return what + ", taken all the same: " + overrule, nil
 }
 
-// issuedInQuarantine lists the issues and holds of one lot whose authors had not heard
+// issuedInQuarantine lists the issues and holds of a lot whose authors had not heard
 // of each other.
-func issuedInQuarantine(tx *changelog.Tx, all []Movement) ([]changelog.Conflict, error) {
-	holds, err := Holds(tx)
-	if err != nil {
-		return nil, err
-	}
+func issuedInQuarantine(tx *changelog.Tx, holds []Hold, lot []Movement) ([]changelog.Conflict, error) {
 	var list []changelog.Conflict
 	for _, h := range holds {
-		if !h.Stands() {
+		if !h.Stands() || h.Item != lot[0].Item || h.Lot != lot[0].Lot {
 			continue
 		}
-		c, err := issuedUnder(tx, h, all)
+		c, err := issuedUnder(tx, h, lot)
 		if err != nil {
 			return nil, err
 		}

@@ -33,7 +33,7 @@ func Reservations(tx *changelog.Tx, item clock.Dot) ([]Kept, error) {
 		}
 		all[i].Knew = ctx.Has
 	}
-	moves, err := Movements(tx)
+	moves, err := movements(tx, "WHERE m.run IN (SELECT run FROM reservation)")
 	if err != nil {
 		return nil, err
 	}
@@ -158,17 +158,15 @@ func encroach(tx *changelog.Tx, it *Item, lot string, from *Location, quantity i
 	return what + " for other runs, taken all the same: " + overrule, nil
 }
 
+// spot is an item at a place, whatever the lot.
+type spot struct{ item, at clock.Dot }
+
 // reservedTwice lists the places where people who had not heard of each other reserved more
 // than lies there.
-func reservedTwice(tx *changelog.Tx, all []Movement) ([]changelog.Conflict, error) {
+func reservedTwice(tx *changelog.Tx, lies map[spot]int64) ([]changelog.Conflict, error) {
 	kept, err := Reservations(tx, clock.Dot{})
 	if err != nil || len(kept) < 2 {
 		return nil, err
-	}
-	type spot struct{ item, at clock.Dot }
-	lies := map[spot]int64{}
-	for shelf, n := range Balance(all) {
-		lies[spot{shelf.Item, shelf.Location}] += n
 	}
 	byspot := map[spot][]Kept{}
 	var order []spot

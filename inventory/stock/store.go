@@ -265,19 +265,51 @@ const movementColumns = `SELECT m.dot, m.kind, m.item, m.lot, m.from_loc, m.to_l
   (SELECT min(v.dot) FROM loose_void v WHERE v.target = m.dot),
   (SELECT min(i.item) FROM stock_instead i WHERE i.movement = m.dot) FROM movement m `
 
-func movements(tx *changelog.Tx, where string, args ...any) ([]Movement, error) {
-	var list []Movement
-	err := tx.Each(movementColumns+where+" ORDER BY m.dot", args, func(scan func(...any) error) error {
+// eachMovement calls fn with movements; which and in what order is the end of a query.
+func eachMovement(tx *changelog.Tx, which string, args []any, fn func(Movement) error) error {
+	return tx.Each(movementColumns+which, args, func(scan func(...any) error) error {
 		var m Movement
 		var id kind.ID
 		if err := scan(&m.ID, &id, &m.Item, &m.Lot, &m.From, &m.To, &m.Quantity, &m.Held, &m.Run, &m.Step, &m.Note, &m.Voided, &m.Instead); err != nil {
 			return err
 		}
 		m.Kind = kind.Lookup(id)
-		list = append(list, m)
+		return fn(m)
+	})
+}
+
+func movements(tx *changelog.Tx, where string, args ...any) ([]Movement, error) {
+	var list []Movement
+	err := eachMovement(tx, where+" ORDER BY m.dot", args, func(m Movement) error { list = append(list, m); return nil })
+	return list, err
+}
+
+// eachLot calls fn with the movements of each lot of each item, in the order of their
+// ids. Whatever lies somewhere is of one lot, so each shelf is in one call alone, and a
+// store of years need not be in memory. The slice is used again.
+func eachLot(tx *changelog.Tx, fn func([]Movement) error) error {
+	var lot []Movement
+	err := eachMovement(tx, "ORDER BY m.item, m.lot, m.dot", nil, func(m Movement) error {
+		if len(lot) > 0 && (lot[0].Item != m.Item || lot[0].Lot != m.Lot) {
+			if err := fn(lot); err != nil {
+				return err
+			}
+			lot = lot[:0]
+		}
+		lot = append(lot, m)
 		return nil
 	})
-	return list, err
+	if err != nil || len(lot) == 0 {
+		return err
+	}
+	return fn(lot)
+}
+
+// Balances returns what lies where, of all movements.
+func Balances(tx *changelog.Tx) (map[Shelf]int64, error) {
+	sum := sums{}
+	err := eachMovement(tx, "", nil, func(m Movement) error { sum.add(m); return nil })
+	return sum.balance(), err
 }
 
 // Movements returns all movements, in the order of their ids.

@@ -11,7 +11,12 @@ import (
 // sites, until all but one are scrapped; and a unit that is in an assembly but in
 // none of its slots, since the slot was settled for another. A unit in two places is
 // a conflict of its field.
-func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
+func (Projection) Conflicts(tx *changelog.Tx, found func(changelog.Conflict) error) error {
+	list, err := conflicts(tx)
+	return changelog.Found(found, list, err)
+}
+
+func conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
 	list, err := twins(tx)
 	if err != nil {
 		return nil, err

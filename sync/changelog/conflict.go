@@ -3,6 +3,7 @@ package changelog
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 
 	"pulk/schema/kind"
@@ -29,9 +30,20 @@ type Side struct {
 	What string // the value, or what was done
 }
 
-// Conflicter is a [Projector] that finds conflicts of its own kinds.
+// Conflicter is a [Projector] that finds conflicts of its own kinds. It calls found
+// with one after the other, in any order, and ends with the first error.
 type Conflicter interface {
-	Conflicts(tx *Tx) ([]Conflict, error)
+	Conflicts(tx *Tx, found func(Conflict) error) error
+}
+
+// Found calls found with each conflict of a list, if the list could be made.
+func Found(found func(Conflict) error, list []Conflict, err error) error {
+	for _, c := range list {
+		if err == nil {
+			err = found(c)
+		}
+	}
+	return err
 }
 
 // Describer is a [Projector] that can name entities in words that people use:
@@ -73,51 +85,74 @@ func (tx *Tx) ShowValue(field kind.FieldID, v Value) (string, error) {
 	return v.Text, nil
 }
 
-// Conflicts lists all conflicts, urgent ones first.
-func (tx *Tx) Conflicts() ([]Conflict, error) {
-	list, err := tx.fieldConflicts()
-	if err != nil {
-		return nil, err
+// EachConflict calls found with every conflict, in no order of use to people: a store
+// may have more than are worth keeping in memory.
+func (tx *Tx) EachConflict(found func(Conflict) error) error {
+	if err := tx.fieldConflicts(found); err != nil {
+		return err
 	}
 	for _, projector := range tx.log.projectors {
 		if conflicter, ok := projector.(Conflicter); ok {
-			more, err := conflicter.Conflicts(tx)
-			if err != nil {
-				return nil, fmt.Errorf("%s: %w", projector.Name(), err)
+			if err := conflicter.Conflicts(tx, found); err != nil {
+				return fmt.Errorf("%s: %w", projector.Name(), err)
 			}
-			list = append(list, more...)
 		}
 	}
-	slices.SortStableFunc(list, func(a, b Conflict) int {
-		if a.Urgent != b.Urgent {
-			if a.Urgent {
-				return -1
-			}
-			return 1
-		}
-		return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.ID, b.ID))
-	})
-	return list, nil
+	return nil
 }
 
-func (tx *Tx) fieldConflicts() ([]Conflict, error) {
+// Conflicts lists all conflicts, urgent ones first.
+func (tx *Tx) Conflicts() ([]Conflict, error) {
+	list, _, err := tx.FirstConflicts(math.MaxInt)
+	return list, err
+}
+
+// FirstConflicts lists so many conflicts at most, urgent ones first, and tells how many
+// there are.
+func (tx *Tx) FirstConflicts(most int) (list []Conflict, all int, err error) {
+	err = tx.EachConflict(func(c Conflict) error {
+		all++
+		list = append(list, c)
+		if len(list) >= most && len(list)-most >= most {
+			slices.SortStableFunc(list, byUrgency)
+			clear(list[most:])
+			list = list[:most]
+		}
+		return nil
+	})
+	slices.SortStableFunc(list, byUrgency)
+	return list[:min(most, len(list))], all, err
+}
+
+func byUrgency(a, b Conflict) int {
+	if a.Urgent != b.Urgent {
+		if a.Urgent {
+			return -1
+		}
+		return 1
+	}
+	return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.ID, b.ID))
+}
+
+func (tx *Tx) fieldConflicts(found func(Conflict) error) error {
 	contested, err := tx.Contested()
 	if err != nil {
-		return nil, err
+		return err
 	}
-	var list []Conflict
 	for _, r := range contested {
 		field := kind.LookupField(r.Field)
 		if field != nil && field.Policy == kind.Latest {
 			continue // labels: the latest stands, nobody is asked
 		}
 		c, err := tx.fieldConflict(r, field)
-		if err != nil {
-			return nil, err
+		if err == nil {
+			err = found(c)
 		}
-		list = append(list, c)
+		if err != nil {
+			return err
+		}
 	}
-	return list, nil
+	return nil
 }
 
 func (tx *Tx) fieldConflict(r Register, field *kind.Field) (Conflict, error) {
@@ -152,13 +187,18 @@ func (tx *Tx) fieldConflict(r Register, field *kind.Field) (Conflict, error) {
 }
 
 // Conflicts of the log itself: forked lanes, and two sites with one code.
-func (sites) Conflicts(tx *Tx) ([]Conflict, error) {
+func (sites) Conflicts(tx *Tx, found func(Conflict) error) error {
 	list, err := tx.forkConflicts()
-	if err != nil {
-		return nil, err
+	if err := Found(found, list, err); err != nil {
+		return err
 	}
+	list, err = tx.siteCodeConflicts()
+	return Found(found, list, err)
+}
+
+func (tx *Tx) siteCodeConflicts() ([]Conflict, error) {
 	byCode := map[string][]clock.Dot{}
-	err = tx.Each("SELECT dot, code FROM site WHERE code IN (SELECT code FROM site GROUP BY code HAVING count(DISTINCT site) > 1) ORDER BY code, dot", nil,
+	err := tx.Each("SELECT dot, code FROM site WHERE code IN (SELECT code FROM site GROUP BY code HAVING count(DISTINCT site) > 1) ORDER BY code, dot", nil,
 		func(scan func(...any) error) error {
 			var key []byte
 			var code string
@@ -169,6 +209,7 @@ func (sites) Conflicts(tx *Tx) ([]Conflict, error) {
 			byCode[code] = append(byCode[code], dot)
 			return err
 		})
+	var list []Conflict
 	for code, dots := range byCode {
 		c := Conflict{ID: "site-code:" + code, Kind: "two sites with one code",
 			What:   fmt.Sprintf("%d sites call themselves %q", len(dots), code),

@@ -66,7 +66,12 @@ func (Projection) Describe(tx *changelog.Tx, id clock.Dot) (string, error) {
 }
 
 // Conflicts implements [changelog.Conflicter]: two links in use with one code.
-func (Projection) Conflicts(tx *changelog.Tx) ([]changelog.Conflict, error) {
+func (Projection) Conflicts(tx *changelog.Tx, found func(changelog.Conflict) error) error {
+	list, err := sameCode(tx)
+	return changelog.Found(found, list, err)
+}
+
+func sameCode(tx *changelog.Tx) ([]changelog.Conflict, error) {
 	links, err := List(tx)
 	if err != nil {
 		return nil, err
