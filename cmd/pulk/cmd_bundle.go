@@ -222,17 +222,18 @@ func clockText(code string, skew time.Duration) string {
 func (c *call) sayConflicts(log *changelog.Log) error {
 	stayFrugal()
 	return log.View(c.Context.Context, func(tx *changelog.Tx) error {
-		list, err := tx.Conflicts()
-		if err != nil || len(list) == 0 {
-			return err
-		}
-		urgent := 0
-		for _, conflict := range list {
+		all, urgent := 0, 0
+		err := tx.EachConflict(func(conflict changelog.Conflict) error {
+			all++
 			if conflict.Urgent {
 				urgent++
 			}
+			return nil
+		})
+		if err != nil || all == 0 {
+			return err
 		}
-		c.printf("%s open", plural(len(list), "conflict is", "conflicts are"))
+		c.printf("%s open", plural(all, "conflict is", "conflicts are"))
 		if urgent > 0 {
 			c.printf(", %d of them URGENT", urgent)
 		}

@@ -1,7 +1,9 @@
 package main
 
 import (
+	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -15,7 +17,10 @@ import (
 
 func (e *env) conflictCommand() *cli.Command {
 	return group("conflict", "what sites did without having heard of each other",
-		verb{path: "pulk conflict list", usage: "all conflicts, those at irreversible steps first", reads: true, action: (*call).conflictList}.command(e),
+		verb{path: "pulk conflict list", usage: "conflicts, those at irreversible steps first", reads: true,
+			about:  fmt.Sprintf("Tells of the first %d; of how many more there are, it tells on standard error.", conflictsTold),
+			flags:  []cli.Flag{&cli.BoolFlag{Name: "all", Usage: "tell of all, however many"}},
+			action: (*call).conflictList}.command(e),
 		verb{path: "pulk conflict show", args: "ID", minArgs: 1, maxArgs: 1, usage: "both sides: who, when, where, and what each knew", reads: true, action: (*call).conflictShow}.command(e),
 		verb{path: "pulk conflict settle", args: "ID", minArgs: 1, maxArgs: 1, usage: "choose which side of a field counts", writes: true,
 			about:    "Only conflicts of fields are settled here; others end when what they show is put right.",
@@ -25,6 +30,10 @@ func (e *env) conflictCommand() *cli.Command {
 			action: (*call).conflictSettle}.command(e),
 	)
 }
+
+// conflictsTold is of how many conflicts a list tells where not all are asked for: more
+// than anybody settles in a day, few enough to be kept in memory.
+const conflictsTold = 500
 
 // conflictRow is a conflict of --json.
 type conflictRow struct {
@@ -100,46 +109,71 @@ func knewOf(tx *changelog.Tx, dot clock.Dot, sides []changelog.Side) (string, er
 
 func (c *call) conflictList() error {
 	stayFrugal()
+	most := conflictsTold
+	if c.Bool("all") {
+		most = math.MaxInt
+	}
 	return c.view(func(tx *changelog.Tx) error {
-		list, err := tx.Conflicts()
+		list, all, err := tx.FirstConflicts(most)
 		if err != nil {
 			return err
 		}
-		rows := []conflictRow{}
-		for _, conflict := range list {
-			row, err := c.conflictRow(tx, conflict)
-			if err != nil {
-				return err
-			}
-			rows = append(rows, row)
+		if err := c.printConflicts(tx, list); err != nil {
+			return err
 		}
-		if c.asJSON() {
-			return c.printJSON(rows)
+		if more := all - len(list); more > 0 {
+			fmt.Fprintf(c.env.stderr, "pulk: and %s: pulk conflict list --all\n", plural(more, "more conflict", "more conflicts"))
 		}
-		t := newTable("conflict", "what")
-		for _, row := range rows {
-			what := row.What
-			if row.Urgent {
-				what = "URGENT " + what
-			}
-			t.add(row.ID, what)
-		}
-		t.print(c.env, "No conflicts.")
 		return nil
 	})
 }
 
-func findConflict(tx *changelog.Tx, id string) (changelog.Conflict, error) {
-	list, err := tx.Conflicts()
-	if err != nil {
-		return changelog.Conflict{}, err
+func (c *call) printConflicts(tx *changelog.Tx, list []changelog.Conflict) error {
+	if c.asJSON() {
+		return c.printJSONEach(func(add func(any) error) error {
+			for _, conflict := range list {
+				row, err := c.conflictRow(tx, conflict)
+				if err == nil {
+					err = add(row)
+				}
+				if err != nil {
+					return err
+				}
+			}
+			return nil
+		})
 	}
-	for _, conflict := range list {
-		if conflict.ID == id {
-			return conflict, nil
+	t := newTable("conflict", "what")
+	return t.printEach(c.env, "No conflicts.", func(row func([]string)) error {
+		for _, conflict := range list {
+			what := conflict.What
+			if conflict.Urgent {
+				what = "URGENT " + what
+			}
+			row([]string{conflict.ID, what})
 		}
+		return nil
+	})
+}
+
+// errFound ends a search.
+var errFound = errors.New("found")
+
+func findConflict(tx *changelog.Tx, id string) (found changelog.Conflict, err error) {
+	err = tx.EachConflict(func(c changelog.Conflict) error {
+		if c.ID != id {
+			return nil
+		}
+		found = c
+		return errFound
+	})
+	switch {
+	case errors.Is(err, errFound):
+		return found, nil
+	case err != nil:
+		return found, err
 	}
-	return changelog.Conflict{}, fault.Hint("it may be settled already; see: pulk conflict list", "there is no conflict %q", id)
+	return found, fault.Hint("it may be settled already; see: pulk conflict list", "there is no conflict %q", id)
 }
 
 func (c *call) conflictShow() error {

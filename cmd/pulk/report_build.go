@@ -19,7 +19,7 @@ type dayBuilder struct {
 	from, to time.Time // the day; to is left out
 	report   *dayReport
 	runs     *run.Reader
-	states   map[clock.Dot]*run.State
+	states   map[clock.Dot]*run.State // of the runs read last
 	people   map[clock.Dot]string
 	words    map[clock.Dot]string
 	voids    map[clock.Dot]bool // changes that something written that day voided
@@ -46,7 +46,7 @@ func buildDayReport(tx *changelog.Tx, day, made time.Time, zone *time.Location) 
 	if err != nil {
 		return nil, err
 	}
-	for _, fill := range []func([]changelog.Recorded) error{b.addCounts, b.addRuns, b.addReviews, b.addNCs, b.addConflicts, b.addStock, b.addUnits, b.addOthers, b.addQuestions, b.addAttached, b.addSites, b.addLate} {
+	for _, fill := range []func([]changelog.Recorded) error{b.addCounts, b.addRuns, b.addWaivers, b.addNCs, b.addConflicts, b.addStock, b.addUnits, b.addOthers, b.addQuestions, b.addAttached, b.addSites, b.addLate} {
 		if err := fill(entries); err != nil {
 			return nil, err
 		}
@@ -154,10 +154,11 @@ func (b *dayBuilder) siteCode(id clock.SiteID) string {
 }
 
 func (b *dayBuilder) addConflicts([]changelog.Recorded) error {
-	list, err := b.tx.Conflicts()
+	list, all, err := b.tx.FirstConflicts(reportConflicts)
 	if err != nil {
 		return err
 	}
+	b.report.Needs.MoreConflicts = all - len(list)
 	for _, c := range list {
 		row := dayConflict{ID: c.ID, Urgent: c.Urgent, What: c.What, Advice: c.Advice, Sides: []daySide{}}
 		for _, side := range c.Sides {

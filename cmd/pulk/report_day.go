@@ -40,13 +40,17 @@ type dayReport struct {
 // expiryDays is how far ahead the report looks for what expires.
 const expiryDays = 60
 
+// reportConflicts is of how many conflicts a report tells; the others it counts.
+const reportConflicts = 100
+
 // dayNeeds is what needs someone, the worst first.
 type dayNeeds struct {
-	Conflicts []dayConflict `json:"conflicts"` // urgent ones first
-	Gates     []dayHold     `json:"gates_shut_again"`
-	NCs       []dayNC       `json:"open_nonconformances"`
-	Questions []askRow      `json:"open_questions"` // urgent ones first
-	Short     []dayShort    `json:"stock_short"`    // null where that is not worked out
+	Conflicts     []dayConflict `json:"conflicts"`      // urgent ones first
+	MoreConflicts int           `json:"conflicts_more"` // beyond those
+	Gates         []dayHold     `json:"gates_shut_again"`
+	NCs           []dayNC       `json:"open_nonconformances"`
+	Questions     []askRow      `json:"open_questions"` // urgent ones first
+	Short         []dayShort    `json:"stock_short"`    // null where that is not worked out
 }
 
 // dayConflict is what sites did without having heard of each other.

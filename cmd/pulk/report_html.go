@@ -21,7 +21,7 @@ func dayTemplate(r *dayReport) (*template.Template, error) {
 		"onTarget": func(x dayRun) string { return onTarget(&x) }, "summary": func(x dayRun) string { return x.summary(r) },
 		"about": func(x dayNC) string { return x.about() }, "state": func(x dayNC) string { return x.state() },
 		"later": later, "first": upperFirst, "here": func(x dayNotHere) string { return x.said() }, "shown": func(x []dayNC) []dayNC { return x[:min(len(x), openShown)] },
-		"more": r.Needs.moreNCs, "noExpiry": r.expiresNothing, "stands": func(x daySignOff) string { return x.stands(r) },
+		"more": r.Needs.moreNCs, "moreConflicts": r.Needs.moreOfConflicts, "noExpiry": r.expiresNothing, "stands": func(x daySignOff) string { return x.stands(r) },
 		"review": func(x reviewDetail) string { return x.heading() }, "noGo": func(x reviewDetail) []string { return x.noGo },
 		"line": func(x reviewLineRow) string { return x.words() }, "waiver": func(x waiverRow) string { return x.words() },
 		"where": func(x dayMovement) string { return x.where() }, "short": func(x dayShort) string { return x.said() },

@@ -5,22 +5,25 @@ import (
 	"pulk/sync/changelog"
 )
 
-// addReviews tells how the readiness reviews of runs that go on stand, as of made_at,
-// and every waiver that was ever asked for in any run: those stay on each report.
-func (b *dayBuilder) addReviews([]changelog.Recorded) error {
-	for _, s := range b.byID() {
-		for n := range s.Steps {
-			gate := s.Steps[n].Gate
-			if s.Ended != nil || gate == nil || gate.Review == nil || len(gate.Review.Opened) == 0 {
-				continue
-			}
-			detail, err := reviewDetailOf(b.tx, s, n)
-			if err != nil {
-				return err
-			}
-			b.report.Reviews = append(b.report.Reviews, detail)
+// addReviewsOf tells how the readiness reviews of a run that goes on stand, as of made_at.
+func (b *dayBuilder) addReviewsOf(s *run.State) error {
+	for n := range s.Steps {
+		gate := s.Steps[n].Gate
+		if s.Ended != nil || gate == nil || gate.Review == nil || len(gate.Review.Opened) == 0 {
+			continue
 		}
+		detail, err := reviewDetailOf(b.tx, s, n)
+		if err != nil {
+			return err
+		}
+		b.report.Reviews = append(b.report.Reviews, detail)
 	}
+	return nil
+}
+
+// addWaivers tells of every waiver that was ever asked for in any run: those stay on each
+// report.
+func (b *dayBuilder) addWaivers([]changelog.Recorded) error {
 	waived, err := run.Waived(b.tx)
 	if err != nil {
 		return err

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -18,10 +19,17 @@ import (
 	"pulk/sync/clock"
 )
 
+// statesKept is of how many runs a report keeps the state while it is made: as many as
+// a crew works on at a time.
+const statesKept = 32
+
 // state returns the state of a run; nil where its start is not here.
 func (b *dayBuilder) state(id clock.Dot) (*run.State, error) {
 	if s, known := b.states[id]; known {
 		return s, nil
+	}
+	if len(b.states) >= statesKept {
+		clear(b.states)
 	}
 	record, err := b.runs.Load(id)
 	if errors.Is(err, run.ErrNotHere) {
@@ -36,23 +44,26 @@ func (b *dayBuilder) state(id clock.Dot) (*run.State, error) {
 }
 
 // addRuns tells what was done in each run that day, and of those and of all that go
-// on, which gates are shut and which sign-offs fell.
+// on, which gates are shut, which sign-offs fell, and how the reviews stand.
 func (b *dayBuilder) addRuns(entries []changelog.Recorded) error {
-	touched, err := b.touched(entries)
-	if err != nil {
-		return err
-	}
+	touched := touchedRuns(entries)
 	going, err := run.Unended(b.tx)
 	if err != nil {
 		return err
 	}
+	concerned := maps.Clone(touched)
 	for _, summary := range going {
-		if _, err := b.state(summary.ID); err != nil {
+		concerned[summary.ID] = true
+	}
+	for _, id := range slices.SortedFunc(maps.Keys(concerned), clock.Dot.Compare) {
+		s, err := b.state(id)
+		if err != nil {
 			return err
 		}
-	}
-	for _, s := range b.byID() {
-		if touched[s.Run] {
+		if s == nil {
+			continue
+		}
+		if touched[id] {
 			if err := b.addRun(s); err != nil {
 				return err
 			}
@@ -61,43 +72,28 @@ func (b *dayBuilder) addRuns(entries []changelog.Recorded) error {
 		if err := b.addSignOffs(s); err != nil {
 			return err
 		}
+		if err := b.addReviewsOf(s); err != nil {
+			return err
+		}
 	}
 	slices.SortStableFunc(b.report.SignOffs, func(x, y daySignOff) int { return x.At.Compare(y.At) })
 	return b.addNotHere()
 }
 
-// touched returns the runs that something written that day is about, and reads them.
-func (b *dayBuilder) touched(entries []changelog.Recorded) (map[clock.Dot]bool, error) {
+// touchedRuns returns the runs that something written that day is about.
+func touchedRuns(entries []changelog.Recorded) map[clock.Dot]bool {
 	touched := map[clock.Dot]bool{}
 	for _, e := range entries {
-		id, about := clock.Dot{}, false
 		switch {
 		case e.Kind == kind.RunStart:
-			id, about = e.Dot, true
+			touched[e.Dot] = true
 		case e.Kind != nil:
-			id, about = run.About(e.Entry)
-		}
-		if !about || touched[id] {
-			continue
-		}
-		touched[id] = true
-		if _, err := b.state(id); err != nil {
-			return nil, err
+			if id, about := run.About(e.Entry); about {
+				touched[id] = true
+			}
 		}
 	}
-	return touched, nil
-}
-
-// byID returns the runs that were read and are here, in the order of their ids.
-func (b *dayBuilder) byID() []*run.State {
-	var list []*run.State
-	for _, s := range b.states {
-		if s != nil {
-			list = append(list, s)
-		}
-	}
-	slices.SortFunc(list, func(x, y *run.State) int { return x.Run.Compare(y.Run) })
-	return list
+	return touched
 }
 
 func (b *dayBuilder) addNotHere() error {

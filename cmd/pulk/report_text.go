@@ -105,6 +105,9 @@ func (t *dayText) needs() {
 		}
 		t.put("     next: ", c.Advice)
 	}
+	if more := n.moreOfConflicts(); more != "" {
+		t.put("", more)
+	}
 	for _, h := range n.Gates {
 		t.item("! gate shut again: ", fmt.Sprintf("%s point %s of run %s (%s): %s", h.Kind, h.Step, h.Run, h.Title, strings.Join(h.Waits, "; ")))
 	}
@@ -171,6 +174,14 @@ const openShown = 40
 func (n *dayNeeds) moreNCs() string {
 	if more := len(n.NCs) - openShown; more > 0 {
 		return fmt.Sprintf("! and %s: pulk nc list --open", plural(more, "more open nonconformance", "more open nonconformances"))
+	}
+	return ""
+}
+
+// moreOfConflicts says how many conflicts are not told.
+func (n *dayNeeds) moreOfConflicts() string {
+	if n.MoreConflicts > 0 {
+		return fmt.Sprintf("! and %s: pulk conflict list", plural(n.MoreConflicts, "more conflict", "more conflicts"))
 	}
 	return ""
 }
