@@ -122,6 +122,7 @@ func ncRowOf(tx *changelog.Tx, rd *run.Reader, nc run.Nonconformance) (ncRow, er
 }
 
 func (c *call) ncList() error {
+	stayFrugal()
 	return c.view(func(tx *changelog.Tx) error {
 		list, err := run.Nonconformances(tx)
 		if err != nil {

@@ -81,15 +81,21 @@ func ownerOf(tx *changelog.Tx, id clock.Dot) (string, error) {
 }
 
 func (c *call) runList() error {
+	stayFrugal()
 	return c.view(func(tx *changelog.Tx) error {
-		list, err := run.List(tx)
+		listed := run.Unended // no more need be read than is shown
+		if c.Bool("all") {
+			listed = run.List
+		}
+		list, err := listed(tx)
 		if err != nil {
 			return err
 		}
+		reader := run.NewReader(tx)
 		rows := []runRow{}
 		t := newTable("run", "title", "on", "done", "open nc", "next", "state", "started")
 		for _, summary := range list {
-			record, err := run.Load(tx, summary.ID)
+			record, err := reader.Load(summary.ID)
 			if err != nil {
 				return err
 			}

@@ -11,13 +11,12 @@ import (
 )
 
 // TestMemoryStore does as TestMemory does with commands that tell of a whole store:
-// one of a season of 100,000 changes with thousands of conflicts, or, without -large,
-// of a tenth of that.
+// one of a year of 730,000 changes with 21,000 conflicts, or, without -large, of five days.
 func TestMemoryStore(t *testing.T) {
 	if runtime.GOOS != "linux" {
 		t.Skip("the peak of a process is read as Linux tells it")
 	}
-	days, last := 50, "2027-02-23"
+	days, last := 365, "2028-01-04"
 	if !*large {
 		days, last = 5, "2027-01-09"
 	}
@@ -41,6 +40,8 @@ func TestMemoryStore(t *testing.T) {
 		{"report", "day", "--date", last, "--json"},
 		{"conflict", "list"},
 		{"run", "list", "--json"},
+		{"run", "list", "--all"},
+		{"nc", "list"},
 		{"stock", "list"},
 		{"verify"},
 		append([]string{"bundle", "take"}, m.write(t, [][]byte{next})...),

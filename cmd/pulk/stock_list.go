@@ -74,6 +74,7 @@ func (h hidden) text(l stock.Level) string {
 }
 
 func (c *call) stockList() error {
+	stayFrugal()
 	return c.view(func(tx *changelog.Tx) error {
 		at := c.String("at")
 		if at != "" {
