@@ -15,7 +15,7 @@ import (
 
 var (
 	seedFlag   = flag.Int64("seed", -1, "play only the season of this seed, and tell it")
-	seedsFlag  = flag.Int("seeds", 700, "how many seasons to play")
+	seedsFlag  = flag.Int("seeds", 500, "how many seasons to play")
 	firstFlag  = flag.Int64("first", 0, "the first seed")
 	opsFlag    = flag.Int("ops", 36, "how many things happen in a season, on average")
 	shrinkFlag = flag.Int("shrink", 400, "how often a season with a fault is played to make it shorter")
