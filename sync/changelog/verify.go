@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"pulk/schema"
 	"pulk/sync/bundle"
@@ -60,13 +61,19 @@ func (v *Verified) fault(format string, args ...any) {
 	v.Faults = append(v.Faults, fmt.Sprintf(format, args...))
 }
 
+// verifyFile asks SQLite. Its quick check would pass over an index that does not agree
+// with its table, and what is looked up by it would not be found.
 func (tx *Tx) verifyFile(v *Verified) error {
-	return tx.Each("PRAGMA quick_check", nil, func(scan func(...any) error) error {
+	return tx.Each("PRAGMA integrity_check", nil, func(scan func(...any) error) error {
 		var text string
 		if err := scan(&text); err != nil {
 			return err
 		}
-		if text != "ok" {
+		switch {
+		case text == "ok":
+		case strings.Contains(text, " index "): // made anew with its table
+			v.fault("the file is damaged: %s: run pulk verify --rebuild", text)
+		default:
 			v.fault("the file is damaged: %s", text)
 		}
 		return nil
