@@ -191,11 +191,20 @@ func (s *Store) Path() string { return s.path }
 // Close closes the store.
 func (s *Store) Close() error { return s.db.Close() }
 
-// Copy writes a whole, consistent copy of the store to a new file, while others
-// may go on using it. A copy must not write under the same lane: see `pulk site
-// renew`.
+// Copy writes a whole, consistent copy of the store to a new file, which only its owner
+// can read, while others may go on using the store. A copy must not write under the
+// same lane: see `pulk site renew`.
 func (s *Store) Copy(path string) error {
-	_, err := s.db.Exec("VACUUM INTO ?", path)
+	file, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return err
+	}
+	if _, err = s.db.Exec("VACUUM INTO ?", path); err == nil {
+		err = file.Sync()
+	}
+	if err = errors.Join(err, file.Close()); err != nil {
+		os.Remove(path)
+	}
 	return err
 }
 

@@ -91,6 +91,8 @@ func (e *env) siteCommand() *cli.Command {
 		verb{path: "pulk site distrust", args: "SITE", minArgs: 1, maxArgs: 1, usage: "take nothing more from a site, whoever introduced it", action: (*call).siteDistrust}.command(e),
 		verb{path: "pulk site renew", usage: "number this site's changes anew, after the store was copied or restored",
 			about: "Needed on a store that was restored from a backup, or copied to another machine, before it is used. pulk notices most such cases by itself.", action: (*call).siteRenew}.command(e),
+		e.siteBackupCommand(),
+		e.siteRestoreCommand(),
 		e.siteConfideCommand(),
 		e.siteSeedCommand(),
 		e.siteMailCommand(),

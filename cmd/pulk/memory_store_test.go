@@ -44,6 +44,7 @@ func TestMemoryStore(t *testing.T) {
 		{"nc", "list"},
 		{"stock", "list"},
 		{"verify"},
+		{"site", "backup", filepath.Join(t.TempDir(), "backup.db")},
 		append([]string{"bundle", "take"}, m.write(t, [][]byte{next})...),
 	} {
 		m.within(t, true, append(args, "--store", path)...)
