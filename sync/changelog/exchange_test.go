@@ -451,3 +451,40 @@ func TestUnknownKindsAreKeptAndRelayed(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+// TestVerifySeesContexts: what an author is said to have known follows from the log; where
+// it does not, verify tells, and a rebuild mends it.
+func TestVerifySeesContexts(t *testing.T) {
+	home, stn := newLog(t, "home"), newLog(t, "stn")
+	meet(t, home, stn)
+	for i, log := range []*Log{stn, home, stn, home} {
+		place(t, log, fmt.Sprintf("hut-%d", i))
+		carry(t, stn, home)
+		carry(t, home, stn)
+	}
+	faults := func() []string {
+		t.Helper()
+		v, err := home.Verify(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v.Faults
+	}
+	for _, damage := range []string{
+		"UPDATE changeset SET ctx = (SELECT min(id) FROM context) WHERE (lane, seq) = (SELECT lane, max(seq) FROM changeset)",
+		"UPDATE lane SET tip_ctx = (SELECT min(id) FROM context) WHERE id = (SELECT max(id) FROM lane)",
+	} {
+		if err := home.store.Update(t.Context(), func(raw *schema.Tx) error { return raw.Exec(damage) }); err != nil {
+			t.Fatal(err)
+		}
+		if list := faults(); len(list) != 1 || !strings.Contains(list[0], "said to have known") {
+			t.Errorf("%s: verify says %q", damage, list)
+		}
+		if err := home.Rebuild(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if list := faults(); len(list) > 0 {
+			t.Errorf("%s: after a rebuild verify says %q", damage, list)
+		}
+	}
+}

@@ -246,15 +246,31 @@ func (tx *Tx) tableDigest(table string) (Digest, error) {
 	if err != nil {
 		return Digest{}, err
 	}
-	digest := sha256.New()
 	list := strings.Join(columns, ", ")
-	values := make([]any, len(columns))
-	pointers := make([]any, len(columns))
+	return tx.queryDigest("SELECT "+list+" FROM "+table+" ORDER BY "+list, len(columns))
+}
+
+// contextDigest returns the digest of what each author knew, by the numbers that lanes
+// have in this store and its copies.
+func (tx *Tx) contextDigest() (Digest, error) {
+	sets, err := tx.queryDigest("SELECT c.lane, c.seq, x.bytes FROM changeset AS c LEFT JOIN context AS x ON x.id = c.ctx ORDER BY c.lane, c.seq", 3)
+	if err != nil {
+		return Digest{}, err
+	}
+	tips, err := tx.queryDigest("SELECT l.id, x.bytes FROM lane AS l LEFT JOIN context AS x ON x.id = l.tip_ctx ORDER BY l.id", 2)
+	return sha256.Sum256(append(sets[:], tips[:]...)), err
+}
+
+// queryDigest returns the digest of the rows of a query in their order.
+func (tx *Tx) queryDigest(query string, columns int) (Digest, error) {
+	digest := sha256.New()
+	values := make([]any, columns)
+	pointers := make([]any, columns)
 	for i := range values {
 		pointers[i] = &values[i]
 	}
 	var buf []byte
-	err = tx.Each("SELECT "+list+" FROM "+table+" ORDER BY "+list, nil, func(scan func(...any) error) error {
+	err := tx.Each(query, nil, func(scan func(...any) error) error {
 		if err := scan(pointers...); err != nil {
 			return err
 		}

@@ -2,6 +2,7 @@ package changelog
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -182,11 +183,20 @@ func (l *Log) compareRebuilt(ctx context.Context, path string, v *Verified) erro
 		return nil
 	}
 	var here, rebuilt map[string]Digest
-	if err := l.View(ctx, func(tx *Tx) (err error) { here, err = tx.Digests(); return err }); err != nil {
+	var knew, knewRebuilt Digest
+	digests := func(log *Log, tables *map[string]Digest, contexts *Digest) error {
+		return log.View(ctx, func(tx *Tx) (err error) {
+			if *tables, err = tx.Digests(); err == nil {
+				*contexts, err = tx.contextDigest()
+			}
+			return err
+		})
+	}
+	if err := errors.Join(digests(l, &here, &knew), digests(scratch, &rebuilt, &knewRebuilt)); err != nil {
 		return err
 	}
-	if err := scratch.View(ctx, func(tx *Tx) (err error) { rebuilt, err = tx.Digests(); return err }); err != nil {
-		return err
+	if knew != knewRebuilt {
+		v.fault("what authors are said to have known does not follow from the log: run pulk verify --rebuild")
 	}
 	for _, projector := range l.projectors {
 		for _, table := range projector.Tables() {
