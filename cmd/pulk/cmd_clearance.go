@@ -18,7 +18,7 @@ import (
 
 func (e *env) clearanceCommand() *cli.Command {
 	confined := "It is confined: it goes to sites that are named for it, and to no other (pulk site confide)."
-	return group("clearance", "trainings and medical clearances of persons: whether, and until when",
+	return group("clearance", "trainings and medical clearances of persons, and until when",
 		verb{path: "pulk clearance set", args: "PERSON CODE", minArgs: 2, maxArgs: 2, usage: "enter a training, or a medical clearance", writes: true,
 			about: "Only that it is there and until when: no reason, no finding, no restriction. A training is entered by somebody with the role " + crew.TrainingRole +
 				", a medical clearance by somebody with the role " + crew.MedicalRole + ", and nobody enters their own. " + confined,

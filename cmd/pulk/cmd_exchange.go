@@ -13,7 +13,7 @@ import (
 
 func (e *env) exchangeCommand() *cli.Command {
 	return verb{
-		path: "pulk exchange", args: "PLACE", minArgs: 1, maxArgs: 1, usage: "take what waits at a place for us, and leave there what others need",
+		path: "pulk exchange", args: "PLACE", minArgs: 1, maxArgs: 1, usage: "take what waits at a place for us, leave there what others need",
 		about: "A place is a FOLDER (a USB stick, a synchronised folder), mail:MAILDIR with --outbox, or the https://… of a hub with --token-file. " +
 			"Parcels for this site are taken and put aside; for each trusted site that something waits for, new ones are left. " +
 			"A parcel appears whole or not at all, so it is safe to pull the stick or interrupt; run it again to go on.",

@@ -20,7 +20,7 @@ import (
 func (e *env) linkCommand() *cli.Command {
 	days := &cli.IntFlag{Name: "days", Usage: "how many `DAYS` ahead"}
 	force := &cli.BoolFlag{Name: "force", Usage: "go by elements that are too old, all the same"}
-	return group("link", "when the links between sites are open, what they carry, and when what waits is home",
+	return group("link", "when links are open, what they carry, when what waits is home",
 		verb{path: "pulk link add", args: "[CODE]", maxArgs: 1, usage: "describe a link from this site to another", writes: true,
 			about: "By flags, or by a file with lines such as \"loss_percent: 3\", whose keys are code, to, name and the flags with _ for -; flags go before the file. " +
 				"Its schema is schema/jsonschema/link.schema.json. Rates are as this site sees them. The other site sees the link too, and can change it.",

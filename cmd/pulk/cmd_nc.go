@@ -13,7 +13,7 @@ import (
 )
 
 func (e *env) ncCommand() *cli.Command {
-	return group("nc", "nonconformances: what is not as it must be, and what is done about it",
+	return group("nc", "nonconformances: what is not as it must be, and its disposition",
 		verb{path: "pulk nc raise", args: "TEXT", minArgs: 1, maxArgs: -1, usage: "open a nonconformance", writes: true,
 			about:    "A failing reading opens one by itself. Any open one shuts the gates of its run. One about a reading that does not count, as its instrument was out of calibration, lets people decide to use it as it is.",
 			examples: []string{`pulk nc raise "cable jacket cut 3 m above the connector" --run stn-41 --step 120 --as tomas`},

@@ -24,7 +24,7 @@ func jsonTime(t time.Time) *string {
 }
 
 func (e *env) personCommand() *cli.Command {
-	return group("person", "who works in the campaign, in which roles, and by which key they sign", append([]*cli.Command{
+	return group("person", "who works in the campaign, in which roles, and signs by which key", append([]*cli.Command{
 		verb{path: "pulk person add", args: "CODE", minArgs: 1, maxArgs: 1, usage: "add a person", writes: true,
 			examples: []string{`pulk person add ida --name "Ida Brekke" --role deployment-lead`},
 			flags: []cli.Flag{&cli.StringFlag{Name: "name", Usage: "full `NAME`"},

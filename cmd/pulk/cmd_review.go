@@ -17,7 +17,7 @@ import (
 
 func (e *env) reviewCommand() *cli.Command {
 	why := &cli.StringFlag{Name: "why", Usage: "the `REASON`"}
-	return group("review", "readiness reviews: what must be true before a step that cannot be undone",
+	return group("review", "readiness reviews before a step that cannot be undone",
 		verb{path: "pulk review open", args: "RUN[:STEP]", minArgs: 1, maxArgs: 1, usage: "open the review of a hold point", writes: true,
 			about: "Works every check out from what this store has, and keeps how each came out, with its facts: they are not worked out again by the gate. " +
 				"STEP is the hold point; it may be left out where the run has one with a review. Opened again, every go that was given falls.",

@@ -89,7 +89,7 @@ func (e *env) siteCommand() *cli.Command {
 			examples: []string{"pulk site trust stn 04711 22931 90210 55417 00852"},
 			action:   (*call).siteTrust}.command(e),
 		verb{path: "pulk site distrust", args: "SITE", minArgs: 1, maxArgs: 1, usage: "take nothing more from a site, whoever introduced it", action: (*call).siteDistrust}.command(e),
-		verb{path: "pulk site renew", usage: "number this site's changes anew, after the store was copied or restored",
+		verb{path: "pulk site renew", usage: "number this site's changes anew: the store was copied or restored",
 			about: "Needed on a store that was restored from a backup, or copied to another machine, before it is used. pulk notices most such cases by itself.", action: (*call).siteRenew}.command(e),
 		e.siteBackupCommand(),
 		e.siteRestoreCommand(),

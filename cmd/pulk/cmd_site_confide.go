@@ -11,7 +11,7 @@ import (
 )
 
 func (e *env) siteConfideCommand() *cli.Command {
-	return verb{path: "pulk site confide", args: "SITE", minArgs: 1, maxArgs: 1, usage: "name a site for what is confined, at the site that founded the campaign",
+	return verb{path: "pulk site confide", args: "SITE", minArgs: 1, maxArgs: 1, usage: "name a site for what is confined (founding site alone)",
 		about: "Arrivals, trainings and medical clearances of persons go to named sites alone, and only over named sites; no other ever has a byte of them. " +
 			"A named site must have a pulk that knows of this. With --end it gets nothing new from all sites that have heard so; what it has stays there. " +
 			"On its way it is always sealed. Who is named: pulk site list.",

@@ -21,24 +21,24 @@ import (
 func (e *env) founderCommands() []*cli.Command {
 	why := &cli.StringFlag{Name: "why", Usage: "`REASON`, for the record"}
 	return []*cli.Command{
-		verb{path: "pulk site introduce", args: "SITE", minArgs: 1, maxArgs: 1, usage: "vouch for a site to all others, at the site that founded the campaign",
+		verb{path: "pulk site introduce", args: "SITE", minArgs: 1, maxArgs: 1, usage: "vouch for a site to all others (founding site alone)",
 			about:    "The other sites take it as if they had compared its fingerprint themselves, as soon as a bundle brings the word. Only a site whose fingerprint was compared here can be introduced. To take it back: pulk site retract.",
 			examples: []string{`pulk site introduce stn2 --why "second laptop of the station" --as lena`},
 			flags:    []cli.Flag{why},
 			writes:   true, action: (*call).siteIntroduce}.command(e),
-		verb{path: "pulk site retract", args: "SITE", minArgs: 1, maxArgs: 1, usage: "take an introduction back, at the site that founded the campaign",
+		verb{path: "pulk site retract", args: "SITE", minArgs: 1, maxArgs: 1, usage: "take an introduction back (founding site alone)",
 			about:    "For a mistake. What the site wrote and others took stays. For a laptop that was lost see pulk site cut-off.",
 			examples: []string{`pulk site retract stn2 --why "typed the wrong site" --as lena`},
 			flags:    []cli.Flag{why},
 			writes:   true, action: (*call).siteRetract}.command(e),
-		verb{path: "pulk site cut-off", args: "SITE", minArgs: 1, maxArgs: 1, usage: "end what counts of a site whose laptop was lost, at the site that founded the campaign",
+		verb{path: "pulk site cut-off", args: "SITE", minArgs: 1, maxArgs: 1, usage: "count no more what a lost laptop writes (founding site alone)",
 			about: "Without --why nothing is changed: it shows what would stay and what would count no more. What stays is all that this store has, or what --after names; a lane can be cut where a bundle of the site ended. " +
 				"What lies behind the cut is taken out of every store that hears of it, as if it had never come, and kept aside to be read: pulk site quarantine. To take it back: pulk site reinstate.",
 			examples: []string{"pulk site cut-off stn", `pulk site cut-off stn --why "left on the aircraft" --as lena`, `pulk site cut-off stn --after stn-95 --after stn-x12 --why "stolen on 5 January" --as lena`},
 			flags: []cli.Flag{why,
 				&cli.StringSliceFlag{Name: "after", Usage: "`ID` of the last change-set of a lane that stays; may be given for each lane"}},
 			writes: true, action: (*call).siteCutOff}.command(e),
-		verb{path: "pulk site reinstate", args: "SITE", minArgs: 1, maxArgs: 1, usage: "take a cut-off back, at the site that founded the campaign",
+		verb{path: "pulk site reinstate", args: "SITE", minArgs: 1, maxArgs: 1, usage: "take a cut-off back (founding site alone)",
 			about:    "For a mistake, or a laptop that was found and that nobody else can have used. What was kept aside counts again, at every site that hears of it.",
 			examples: []string{`pulk site reinstate stn --why "it was in the other crate, sealed" --as lena`},
 			flags:    []cli.Flag{why}, writes: true, action: (*call).siteReinstate}.command(e),

@@ -18,7 +18,7 @@ import (
 
 func (e *env) talkCommand() *cli.Command {
 	return verb{
-		path: "pulk talk", args: "SITE", minArgs: 1, maxArgs: 1, usage: "exchange with a site while the link is open, datagram by datagram (UDP)",
+		path: "pulk talk", args: "SITE", minArgs: 1, maxArgs: 1, usage: "exchange with a site while the link is open, over UDP",
 		about: "For a modem, radio or satellite channel that carries IP and loses some of it. What is urgent goes first, also if it is written while the talk goes on; what was lost is sent again, and nothing else. " +
 			"Both sides run it, one with --to, the other with --listen. It ends when both have all, after --for, or when interrupted, which is always safe: the next talk goes on from what has arrived.",
 		examples: []string{

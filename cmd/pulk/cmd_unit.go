@@ -24,7 +24,7 @@ func (e *env) unitCommand() *cli.Command {
 	why := &cli.StringFlag{Name: "why", Usage: "the `REASON`"}
 	inRun := &cli.StringFlag{Name: "run", Usage: "the `RUN` it was done in"}
 	to := &cli.StringFlag{Name: "to", Usage: "`LOCATION` code"}
-	return group("unit", "serialised pieces: where each is, what it is in, and its whole history",
+	return group("unit", "serialised pieces: where each is, in what, and its whole history",
 		verb{path: "pulk unit add", args: "SERIAL", minArgs: 1, maxArgs: 1, usage: "make a unit known", writes: true,
 			about:    "It starts in the state received. A serial is refused that a unit of the same part has.",
 			examples: []string{"pulk unit add SM3-0107 --part SM3-001 --at stn-store --as mirre"},

@@ -28,7 +28,7 @@ func (e *env) kitBoxesCommand() *cli.Command {
 }
 
 func (e *env) manifestBoxesCommand() *cli.Command {
-	return verb{path: "pulk manifest boxes", args: "MANIFEST", minArgs: 1, maxArgs: 1, usage: "write its crates as a table of boxes, to be packed into a container or aircraft",
+	return verb{path: "pulk manifest boxes", args: "MANIFEST", minArgs: 1, maxArgs: 1, usage: "write its crates as a table of boxes, for pulk crate pack",
 		about:    "Crates with dangerous goods of one class are in that class, those of several in a class of their own, so that they go apart. Columns: docs/crate-csv.md.",
 		examples: []string{"pulk manifest boxes M-27-1 -o crates.csv"},
 		flags:    []cli.Flag{&cli.StringFlag{Name: "output", Aliases: []string{"o"}, Usage: "`FILE` to write, a CSV"}}, action: (*call).manifestBoxes}.command(e)

@@ -16,7 +16,7 @@ import (
 )
 
 func (e *env) kitReview() *cli.Command {
-	return verb{path: "pulk kit review", args: "[PLAN…]", maxArgs: -1, usage: "what was planned against what the season took, and whether the odds were right", reads: true,
+	return verb{path: "pulk kit review", args: "[PLAN…]", maxArgs: -1, usage: "what was planned against what the season took; were the odds right", reads: true,
 		about: "For each kept plan: what failed and was used up to the delivery, what was carried in vain, what ran out, and what the plan's odds had said. " +
 			"Without a PLAN: of the plans for one place and time the one that was kept last, and how good the odds were over all seasons that are over (Brier score). " +
 			"Counts come from the record, at the place of the plan; what a repair on site brought back is not in them: say --held PART where the stock sufficed all the same.",
