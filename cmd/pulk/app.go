@@ -39,9 +39,9 @@ func newApp(e *env) *cli.App {
 	app := &cli.App{
 		Name:  "pulk",
 		Usage: "procedures, spares and decisions of a site that nobody can reach",
-		Description: "A pulk is the small sled that a polar traveller hauls: what is not on it is not there.\n" +
-			"pulk keeps one SQLite file a site and carries what changed between sites in small bundles.\n\n" +
-			"Start with:  pulk demo\n\n" + exitHelp,
+		Description: strings.Join(wrap("A pulk is the small sled that a polar traveller hauls: what is not on it is not there. "+
+			"pulk keeps one SQLite file a site and carries what changed between sites in small bundles.", helpWidth), "\n") +
+			"\n\nStart with:  pulk demo\n\n" + exitHelp,
 		Commands:             e.commands(),
 		Flags:                []cli.Flag{versionFlag()},
 		Writer:               e.stdout,
