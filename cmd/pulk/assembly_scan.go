@@ -23,7 +23,7 @@ func slotsOfNothing(tx *changelog.Tx, revision procedure.Revision, target clock.
 	if err != nil || p == nil || !target.IsZero() || !slices.ContainsFunc(p.Steps, fillsSlot) {
 		return "", err
 	}
-	return "note: its steps fill slots of the unit named with --target; without one they only record serials\n", nil
+	return "note: its steps fill slots of the unit named with --target; without one they only record serials", nil
 }
 
 // fitScanned puts a unit that a record step scanned into the slot that the step names,

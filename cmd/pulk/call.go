@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/urfave/cli/v2"
@@ -134,8 +135,19 @@ func (c *call) person(log *changelog.Log, required bool) (*crew.Person, error) {
 	return me, err
 }
 
-// printf prints to stdout.
-func (c *call) printf(format string, args ...any) { fmt.Fprintf(c.env.stdout, format, args...) }
+// printf prints to stdout. A text among the arguments is part of a line: what others
+// wrote, at any site, cannot begin a line of its own that would be taken for one of pulk's.
+func (c *call) printf(format string, args ...any) {
+	for i, arg := range args {
+		if text, ok := arg.(string); ok && strings.Contains(text, "\n") {
+			args[i] = strings.ReplaceAll(text, "\n", string(shown('\n')))
+		}
+	}
+	fmt.Fprintf(c.env.stdout, format, args...)
+}
+
+// say prints lines that pulk has put together, and a line break.
+func (c *call) say(lines string) { fmt.Fprintln(c.env.stdout, lines) }
 
 // asJSON reports whether --json was given.
 func (c *call) asJSON() bool { return c.Bool("json") }

@@ -90,7 +90,7 @@ func (c *call) attachAdd() error {
 		said = fmt.Sprintf("%s: %s, %s, about %s", tx.Name(a.ID), a.Name, bytesText(a.SizeBytes), about)
 		return err
 	}, func() {
-		c.printf("%s\n", said)
+		c.say(said)
 		if preview != nil {
 			c.printf("a preview of %s goes with the next bundles, the file where it is wanted\n", bytesText(int64(len(preview))))
 		} else {

@@ -37,15 +37,15 @@ compdef _pulk_complete pulk
 func (c *call) completion() error {
 	switch c.Args().First() {
 	case "bash":
-		c.printf("%s", bashCompletion)
+		c.env.stdout.Write([]byte(bashCompletion))
 	case "zsh":
-		c.printf("%s", zshCompletion)
+		c.env.stdout.Write([]byte(zshCompletion))
 	case "fish":
 		text, err := c.App.ToFishCompletion()
 		if err != nil {
 			return err
 		}
-		c.printf("%s", text)
+		c.env.stdout.Write([]byte(text))
 	default:
 		return fault.Misuse("bash, zsh or fish", "there is no completion for %q", c.Args().First())
 	}

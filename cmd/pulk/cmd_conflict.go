@@ -193,7 +193,7 @@ func (c *call) conflictShow() error {
 		if row.Urgent {
 			c.printf("URGENT\n")
 		}
-		c.printf("%s\n\n", strings.Join(wrap(row.What, c.env.width()), "\n"))
+		c.say(strings.Join(wrap(row.What, c.env.width()), "\n") + "\n")
 		t := newTable("n", "value or deed", "who", "site", "when", "what they knew", "change")
 		for i, side := range row.Sides {
 			t.add(i+1, side.What, side.Person, side.Site, side.when, side.Knew, side.Change)

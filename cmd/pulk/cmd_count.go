@@ -50,7 +50,7 @@ func (c *call) countOpen() error {
 		id, err := count.Open(tx, at, c.Int64("tolerance"), c.String("note"))
 		said = fmt.Sprintf("opened count %[1]s of %[2]s\nnext: pulk count sheet %[1]s", tx.Name(id), at.Code)
 		return err
-	}, func() { c.printf("%s\n", said) })
+	}, func() { c.say(said) })
 }
 
 func (c *call) countEnter() error {
@@ -76,7 +76,7 @@ func (c *call) countEnter() error {
 			count.Agreed:  fmt.Sprintf("; two counts agree, the difference of %+d is on record", out.Difference),
 		}[out.Verdict]
 		return err
-	}, func() { c.printf("%s\n", said) })
+	}, func() { c.say(said) })
 }
 
 func (c *call) countVoid() error {

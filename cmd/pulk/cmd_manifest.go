@@ -88,7 +88,7 @@ func (c *call) manifestMake() error {
 		}
 		said += fmt.Sprintf("next: pulk manifest show %[1]s --contents; when they left: pulk manifest send %[1]s", m.Code)
 		return nil
-	}, func() { c.printf("%s\n", said) })
+	}, func() { c.say(said) })
 }
 
 // cratesToGo is the crates that are named, else all that stand at a place, or within it,

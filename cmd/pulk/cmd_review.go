@@ -126,9 +126,9 @@ func (c *call) reviewAsk() error {
 			return err
 		}
 		id, err := doing.AskReview(n, strings.Join(c.Args().Tail(), " "))
-		said = fmt.Sprintf("asked; answer it with: pulk review answer %s %s yes|no\n", reviewName(tx, doing.State, n), tx.Name(id))
+		said = fmt.Sprintf("asked; answer it with: pulk review answer %s %s yes|no", reviewName(tx, doing.State, n), tx.Name(id))
 		return err
-	}, func() { c.printf("%s", said) })
+	}, func() { c.say(said) })
 }
 
 func (c *call) reviewAnswer() error {

@@ -102,7 +102,11 @@ func (c *call) runStart() error {
 		said = fmt.Sprintf("run %s of %s revision %s", tx.Name(id), revision.Procedure, revision.Revision)
 		return err
 	}, func() {
-		c.printf("started %s\n%snext: pulk run work %s\n", said, note, strings.Fields(said)[1])
+		c.printf("started %s\n", said)
+		if note != "" {
+			c.printf("%s\n", note)
+		}
+		c.printf("next: pulk run work %s\n", strings.Fields(said)[1])
 	})
 }
 
@@ -164,7 +168,7 @@ func (c *call) runCheck() error {
 		doing.Again = c.Bool("again")
 		said, err = check(tx, doing, n, c.readingWords(doing.Steps[n].Step), c.String("no"))
 		return err
-	}, func() { c.printf("%s\n", said) })
+	}, func() { c.say(said) })
 }
 
 // readingWords returns what was typed behind the step, with what --unit and --with
@@ -266,7 +270,7 @@ func (c *call) runVoid() error {
 			said = append(said, line)
 		}
 		return nil
-	}, func() { c.printf("%s\n", strings.Join(said, "\n")) })
+	}, func() { c.say(strings.Join(said, "\n")) })
 }
 
 func (c *call) runNote() error {

@@ -70,7 +70,7 @@ func (c *call) stockActBy(fn func(tx *changelog.Tx, me *crew.Person, it *stock.I
 		}
 		said, err = fn(tx, me, it, n)
 		return err
-	}, func() { c.printf("%s\n", said) })
+	}, func() { c.say(said) })
 }
 
 // place returns the location that a flag names.

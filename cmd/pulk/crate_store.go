@@ -116,7 +116,7 @@ func (c *call) crateChange() error {
 			return fault.Hint("see: pulk crate change --help", "nothing about %s would change", l.Code)
 		}
 		return stock.SetOutline(tx, l, o, c.String("why"))
-	}, func() { c.printf("%s\n", said) })
+	}, func() { c.say(said) })
 }
 
 func (c *call) crateMove() error {

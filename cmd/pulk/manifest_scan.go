@@ -156,7 +156,7 @@ func (c *call) manifestScan() error {
 	}
 	_, said, err := c.take(c.Args().First(), a, clock.Dot{})
 	if err == nil {
-		c.printf("%s\n", said)
+		c.say(said)
 	}
 	return err
 }
@@ -171,7 +171,7 @@ func (c *call) manifestReceive() error {
 		return err
 	}
 	if c.env.terminal {
-		c.printf("%s\n", arrivalHelp)
+		c.say(arrivalHelp)
 	}
 	var last clock.Dot
 	failed := 0
@@ -201,7 +201,7 @@ func (c *call) manifestReceive() error {
 				var said string
 				if crate, said, err = c.take(code, a, last); err == nil {
 					last = crate
-					c.printf("%s\n", said)
+					c.say(said)
 				}
 			}
 		}
@@ -308,7 +308,7 @@ func (c *call) book(code string, crates []string) error {
 			}
 		}
 		return nil
-	}, func() { c.printf("%s", said.String()) })
+	}, func() { c.say(strings.TrimSuffix(said.String(), "\n")) })
 }
 
 // toBook is the crates to take in.

@@ -57,7 +57,7 @@ func (c *call) stockQuarantine() error {
 		kits, err := inKitsText(tx, it, lot)
 		said = fmt.Sprintf("%s lot %q is in quarantine %s (%s)\nnext: tell those who may hold some of it; pulk stock history %[1]s shows where it went", it.PartNumber, lot, where, tx.Name(id)) + kits
 		return err
-	}, func() { c.printf("%s\n", said) })
+	}, func() { c.say(said) })
 }
 
 func (c *call) stockRelease() error {
@@ -70,7 +70,7 @@ func (c *call) stockRelease() error {
 		_, err = stock.Release(tx, it, lot, c.String("why"), me.Granted())
 		said = fmt.Sprintf("%s lot %q is released from quarantine", it.PartNumber, lot)
 		return err
-	}, func() { c.printf("%s\n", said) })
+	}, func() { c.say(said) })
 }
 
 // holdRow is a quarantine of --json.

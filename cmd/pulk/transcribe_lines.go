@@ -117,7 +117,7 @@ func (t *typing) trial(fn func(*changelog.Tx, *crew.Person) error) error {
 
 // line asks for a line. What it returns has no spaces around it.
 func (t *typing) line(prompt string) (string, error) {
-	t.c.printf("%s> ", prompt)
+	fmt.Fprintf(t.c.env.stdout, "%s> ", prompt)
 	text, err := t.in.ReadString('\n')
 	if text = strings.TrimSpace(text); text == "q" {
 		return "", errLeft
@@ -212,7 +212,7 @@ func (t *typing) ask(step *procedure.Step) error {
 		}
 		switch text {
 		case "?":
-			t.c.printf("%s\n", typingHelp)
+			t.c.say(typingHelp)
 			continue
 		case "-":
 			t.at++

@@ -51,7 +51,7 @@ func (c *call) unitCalibrate() error {
 			said += ", which is over: readings taken with it do not count"
 		}
 		return nil
-	}, func() { c.printf("%s\n", said) })
+	}, func() { c.say(said) })
 }
 
 func (c *call) voidCalibration() error {
