@@ -242,14 +242,16 @@ func (s *Session) fragment(now time.Time, o transfer.Outcome) {
 		s.owes = s.owes || o.Whole == nil || o.Whole.Taken == nil || o.Whole.Taken.Asks
 		return
 	}
+	bytes := o.Set.Size + fragmentHead
+	wait := s.Pace.Takes(bytes) // what was here already is a question: nothing else may come
 	if !o.Again {
-		s.talk.Came(now)
+		s.talk.Came(now, bytes)
 		if apart := s.talk.Apart(); apart > 0 {
-			bytes := o.Set.Size + fragmentHead + s.Pace.OverheadBytes
-			s.tally.CameAt = int(time.Duration(bytes*8) * time.Second / apart)
+			s.tally.CameAt = int(time.Duration((bytes+s.Pace.OverheadBytes)*8) * time.Second / apart)
 		}
+		wait = s.talk.Gap(bytes)
 	}
-	l := lack{askAt: now.Add(max(s.talk.Gap(o.Set.Size+fragmentHead), s.talk.roundTrip/8))}
+	l := lack{askAt: now.Add(max(wait, s.talk.roundTrip/8))}
 	if !o.Again && o.Set.Here%reportEvery == 0 {
 		l.askAt = now
 	}

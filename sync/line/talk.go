@@ -43,6 +43,8 @@ const (
 	gapHalves = 5
 	// apartOf is of how many parts the times between them are kept.
 	apartOf = 7
+	// apartMost is how many times as long as a part takes they may be apart.
+	apartMost = 3
 	// downPause is how long to wait after the system said that the link is down.
 	downPause = time.Second / 2
 )
@@ -338,20 +340,25 @@ func (t *Talk) ask(l *load, from time.Time) {
 	for range l.asked {
 		patience = min(patience*2, patienceMax)
 	}
+	// Not evenly, or each question may leave at the same moment before a pass ends.
+	patience -= patience / 16 * time.Duration(l.asked%5)
 	l.askAt = from.Add(patience)
 }
 
-// Came says that a part came from the other side.
-func (t *Talk) Came(now time.Time) {
-	if !t.cameAt.IsZero() {
-		t.apart = append(t.apart, now.Sub(t.cameAt))
+// Came says that a part of so many bytes came from the other side, for the first time.
+// What is much longer after the one before than a part takes was sent after a pause, and
+// says nothing of the link.
+func (t *Talk) Came(now time.Time, bytes int) {
+	if apart := now.Sub(t.cameAt); apart <= apartMost*t.pace.Takes(bytes) {
+		t.apart = append(t.apart, apart)
 		t.apart = t.apart[max(0, len(t.apart)-apartOf):]
 	}
 	t.cameAt = now
 }
 
 // Apart returns how far apart parts come: the median of the latest, so that one that
-// was lost between two, or two that came at once, count little. 0 is not known yet.
+// was lost between two, or two that came at once, count little. 0 is not known: yet, or
+// as the link has no rate or is slower by far than it was said to be.
 func (t *Talk) Apart() time.Duration {
 	if len(t.apart) < apartOf {
 		return 0
@@ -363,7 +370,7 @@ func (t *Talk) Apart() time.Duration {
 // missing: long enough that one may be lost without a word, if the other side's link is
 // as ours was said to be, or as slow as what came shows.
 func (t *Talk) Gap(bytes int) time.Duration {
-	return max(t.pace.Takes(bytes), min(t.Apart(), patienceMax)) * gapHalves / 2
+	return max(t.pace.Takes(bytes), t.Apart()) * gapHalves / 2
 }
 
 // Failed says that the system would not send the last datagram, as the link is down.
