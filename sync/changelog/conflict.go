@@ -113,7 +113,7 @@ func (tx *Tx) FirstConflicts(most int) (list []Conflict, all int, err error) {
 	err = tx.EachConflict(func(c Conflict) error {
 		all++
 		list = append(list, c)
-		if len(list) >= most && len(list)-most >= most {
+		if len(list)-most >= most {
 			slices.SortStableFunc(list, byUrgency)
 			clear(list[most:])
 			list = list[:most]
