@@ -6,7 +6,6 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
 )
 
 // beside is what SQLite keeps next to a store's file while it is in use, or after it was
@@ -41,28 +40,23 @@ func CopyFile(from, to string) error {
 }
 
 // Rename gives the file of a store that nobody uses, and what lies beside it, another
-// name in the same folder, under which there must be nothing.
-func Rename(from, to string) error {
+// name in the same folder, under which there must be nothing. It tells whether any of
+// these was there: what lies beside may be all that is left.
+func Rename(from, to string) (any bool, err error) {
 	for _, end := range append([]string{""}, beside...) {
 		if _, err := os.Lstat(to + end); !errors.Is(err, fs.ErrNotExist) {
-			return fmt.Errorf("%s: %w", to+end, ErrExists)
+			return false, fmt.Errorf("%s: %w", to+end, ErrExists)
 		}
 	}
 	// What lies beside goes first: cut off in between, the file is without what it had
 	// not taken in yet, but never with what is another's.
 	for _, end := range append(append([]string{}, beside...), "") {
-		if err := os.Rename(from+end, to+end); err != nil && (end == "" || !errors.Is(err, fs.ErrNotExist)) {
-			return err
+		switch err := os.Rename(from+end, to+end); {
+		case err == nil:
+			any = true
+		case !errors.Is(err, fs.ErrNotExist):
+			return any, err
 		}
 	}
-	return syncFolder(filepath.Dir(to))
-}
-
-func syncFolder(path string) error {
-	folder, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	folder.Sync() // not every file system can
-	return folder.Close()
+	return any, nil
 }

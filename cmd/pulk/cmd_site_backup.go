@@ -114,12 +114,21 @@ func (c *call) siteRestore() error {
 	aside := path + ".until-" + c.env.now().UTC().Format(compactTime)
 	var copied *changelog.Copied
 	var lacks uint64
+	kept := false
 	err = placeCopy(path, func(part string) error { return schema.CopyFile(from, part) }, func(part string) (err error) {
-		if copied, err = c.checkCopy(part, "try an older one; the other sites hold the same changes, too"); err != nil || !there {
+		if copied, err = c.checkCopy(part, "try an older one; the other sites hold the same changes, too"); err != nil {
 			return err
 		}
-		lacks, err = c.putAside(path, aside, copied)
-		return err
+		if there {
+			if lacks, err = c.lacking(copied); err != nil {
+				return err
+			}
+		}
+		// Also without a store: what SQLite left beside one would be taken for the copy's.
+		if kept, err = schema.Rename(path, aside); err != nil {
+			return err
+		}
+		return carrier.SyncFolder(filepath.Dir(path))
 	})
 	switch {
 	case errors.Is(err, schema.ErrInUse):
@@ -130,8 +139,8 @@ func (c *call) siteRestore() error {
 		return err
 	}
 	c.printf("%s is what %s had on %s: %s, sound\n", path, copied.Identity.Code, c.env.stampText(copied.Last), plural(copied.Sets, "change-set", "change-sets"))
-	if there {
-		c.printf("the store that was there is kept as %s\n", aside)
+	if kept {
+		c.printf("what was there is kept as %s\n", aside)
 	}
 	if lacks > 0 {
 		c.printf("it has %s that this one lacks; what no other site has of them comes from it with: pulk bundle make --to SITE --store %s\n",
@@ -141,12 +150,12 @@ func (c *call) siteRestore() error {
 	return nil
 }
 
-// putAside renames the store, and returns how many of its change-sets a copy lacks, as
-// far as it can be read.
-func (c *call) putAside(path, aside string, copied *changelog.Copied) (lacks uint64, err error) {
+// lacking returns how many change-sets of the store a copy lacks, as far as it can be
+// read. It refuses a copy of another site's.
+func (c *call) lacking(copied *changelog.Copied) (lacks uint64, err error) {
 	err = c.withLog(func(log *changelog.Log) error {
 		if log.Self().Site != copied.Identity.Site {
-			return fault.Refuse("name another file with --store", "%s is the store of %s, and the copy is one of %s", path, log.Self().Code, copied.Identity.Code)
+			return fault.Refuse("name another file with --store", "%s is the store of %s, and the copy is one of %s", c.storePath(), log.Self().Code, copied.Identity.Code)
 		}
 		return log.View(c.Context.Context, func(tx *changelog.Tx) error {
 			heads, err := tx.Heads()
@@ -157,5 +166,5 @@ func (c *call) putAside(path, aside string, copied *changelog.Copied) (lacks uin
 	if refused := new(fault.Refused); errors.As(err, &refused) {
 		return 0, err
 	}
-	return lacks, schema.Rename(path, aside) // one that cannot be read is put aside all the same
+	return lacks, nil // one that cannot be read is put aside all the same
 }
